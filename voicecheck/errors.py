@@ -1,0 +1,203 @@
+"""Every error of the program, in one place.
+
+An error says what happened, who can fix it and how. Each class has a stable code, listed in
+docs/errors.md (a test compares the two). Codes never change their meaning; a new meaning gets a
+new code. "who" is one of: driver (the person with the headset), author (who writes checklists),
+operator (who installs and looks after the machine), us (a defect of the program).
+"""
+
+from __future__ import annotations
+
+
+class VoicecheckError(Exception):
+    """Root of the tree. ``what`` happened, ``how`` to mend it; ``code`` and ``who`` by class."""
+
+    code: str = "internal"
+    who: str = "us"
+
+    def __init__(self, what: str, how: str) -> None:
+        super().__init__(what, how)
+        self.what = what
+        self.how = how
+
+    def __str__(self) -> str:
+        return f"{self.what} [{self.code}] {self.who.capitalize()}: {self.how}"
+
+
+# -- checklist and vehicle files ------------------------------------------------------------
+
+
+class ChecklistError(VoicecheckError):
+    """A checklist, hazards or vehicle file cannot be used. Carries file and line."""
+
+    code = "checklist-invalid"
+    who = "author"
+
+    def __init__(self, what: str, how: str, file: str = "", line: int = 0) -> None:
+        super().__init__(what, how)
+        self.file = file
+        self.line = line
+
+    def __str__(self) -> str:
+        place = f"{self.file}:{self.line}: " if self.file else ""
+        return place + super().__str__()
+
+
+class ChecklistSyntaxError(ChecklistError):
+    """The file is not YAML that we read (bad syntax, tags, anchors, duplicate keys, too large)."""
+
+    code = "checklist-syntax"
+
+
+class ChecklistNotFound(ChecklistError):
+    """No checklist of that name."""
+
+    code = "checklist-not-found"
+    who = "operator"
+
+
+class FactNeverGiven(ChecklistError):
+    """A step needs a fact that no step gives: the hold could never be cleared."""
+
+    code = "fact-never-given"
+
+
+# -- limits and units -----------------------------------------------------------------------
+
+
+class UnknownUnit(VoicecheckError):
+    """A unit outside the closed table, or a conversion between different quantities."""
+
+    code = "unit-unknown"
+    who = "author"
+
+
+class UnknownLimit(VoicecheckError):
+    """No limit of that id."""
+
+    code = "limit-unknown"
+    who = "author"
+
+
+# -- session --------------------------------------------------------------------------------
+
+
+class SessionFault(VoicecheckError):
+    """The session was told something that its rules exclude: a defect of the program."""
+
+    code = "session-fault"
+
+
+# -- journal --------------------------------------------------------------------------------
+
+
+class JournalError(VoicecheckError):
+    """Root of the errors of the journal file."""
+
+    code = "journal"
+    who = "operator"
+
+
+class JournalDamaged(JournalError):
+    """A record in the middle is damaged or the chain is broken; nothing after it is trusted."""
+
+    code = "journal-damaged"
+
+    def __init__(self, what: str, how: str, offset: int = 0, record: int = 0) -> None:
+        super().__init__(what, how)
+        self.offset = offset
+        self.record = record
+
+
+class JournalBusy(JournalError):
+    """Another run writes this journal."""
+
+    code = "journal-busy"
+
+
+class JournalNotWritable(JournalError):
+    """Disk full, read-only or lost. The loop says so aloud and holds."""
+
+    code = "journal-not-writable"
+
+
+class JournalNotFound(JournalError):
+    """No inspection at that path."""
+
+    code = "journal-not-found"
+
+
+class InspectionClosed(JournalError):
+    """The inspection is finished, or too old to be resumed."""
+
+    code = "inspection-closed"
+    who = "driver"
+
+
+# -- sound ----------------------------------------------------------------------------------
+
+
+class NoPortAudio(VoicecheckError):
+    """The PortAudio library is missing, so neither microphone nor loudspeaker can be used."""
+
+    code = "no-portaudio"
+    who = "operator"
+
+
+class NoMicrophone(VoicecheckError):
+    """No microphone, or the one named is not there."""
+
+    code = "no-microphone"
+    who = "operator"
+
+
+class MicrophoneStalled(VoicecheckError):
+    """The microphone stopped delivering sound."""
+
+    code = "microphone-stalled"
+    who = "driver"
+
+
+class NoSynthesiser(VoicecheckError):
+    """No speech synthesiser: prompts can be printed but not spoken."""
+
+    code = "no-synthesiser"
+    who = "operator"
+
+
+class WavUnusable(VoicecheckError):
+    """A recording has the wrong rate, channels or format, or no speech."""
+
+    code = "wav-unusable"
+    who = "operator"
+
+
+class ModelUnusable(VoicecheckError):
+    """A recogniser model folder is missing, damaged or foreign."""
+
+    code = "model-unusable"
+    who = "operator"
+
+
+class WordNotInModel(VoicecheckError):
+    """The recogniser cannot hear a word of the vocabulary."""
+
+    code = "word-not-in-model"
+    who = "author"
+
+
+class RecogniserMissing(VoicecheckError):
+    """The chosen recogniser is not installed."""
+
+    code = "recogniser-missing"
+    who = "operator"
+
+
+# -- use ------------------------------------------------------------------------------------
+
+
+class WrongUse(VoicecheckError):
+    """The command line cannot mean anything."""
+
+    code = "wrong-use"
+    who = "operator"
