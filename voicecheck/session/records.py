@@ -1,0 +1,412 @@
+"""Records: what happened in an inspection, one frozen value each.
+
+The state is a fold of the records and of nothing else, so everything that the session must
+remember is in one of them. They are written to the journal in this order and never changed.
+Fields are text, whole numbers, truth values, None, or tuples of text, so that a record can be
+written in canonical JSON and read back to an equal value (``to_body``, ``from_body``).
+
+Quantities are text ("1.75 in"): a number never travels without its unit.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import UnionType
+from typing import Any, ClassVar, get_args, get_origin, get_type_hints
+
+from voicecheck.errors import SessionFault
+
+Pairs = tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """A moment: wall clock (ISO 8601 with offset, as the device shows it) and monotonic ms."""
+
+    wall: str
+    mono: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Record:
+    """Root of the records. ``at`` travels in the journal line's envelope, not in its body."""
+
+    kind: ClassVar[str] = ""
+    at: Stamp
+
+
+@dataclass(frozen=True, kw_only=True)
+class Opened(Record):
+    """The inspection begins. The texts of the files travel with it, so that it replays alone."""
+
+    kind: ClassVar[str] = "opened"
+    inspection: str  # identity of the inspection
+    checklist: str
+    edition: str
+    checklist_text: str
+    hazards_text: str
+    vehicle_text: str
+    settings: Pairs
+    jurisdiction: str
+    season: str  # "winter" | "summer"
+    operating: str  # "inspection" | "practice"
+    source: str  # "microphone" | "wav" | "typed" | "rehearsal"
+    engine: str
+    engine_digest: str
+    voice: str
+    program: str
+    driver: str
+    carrier: str
+    units: Pairs  # as described before the start, e.g. ("trailer", "T-4417")
+    place: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Resumed(Record):
+    kind: ClassVar[str] = "resumed"
+    gap_s: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class StepStarted(Record):
+    """The step is being spoken; the facts in ``ends`` are false from here on."""
+
+    kind: ClassVar[str] = "step started"
+    step: str
+    ends: tuple[str, ...]
+    hazard: str
+    speaks: bool  # a caution or a confirming question must be spoken to its end first
+    variant: int  # which of the rotating questions is asked
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hold(Record):
+    """The loop holds. ``hold``: precondition | stop. Confirm and timed holds are steps."""
+
+    kind: ClassVar[str] = "hold"
+    hold: str
+    step: str
+    missing: tuple[str, ...]  # facts, or defects that stop
+    goes_to: str  # the step that clears it, "" for a stop
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Said(Record):
+    """A hold, caution or make-safe sentence was spoken to its end."""
+
+    kind: ClassVar[str] = "said"
+    what: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeardReply(Record):
+    """A reply came in, accepted or not. ``took`` says whether the session acted on it."""
+
+    kind: ClassVar[str] = "heard"
+    step: str
+    words: str
+    meaning: str
+    certainty: str  # "clear" | "doubtful" | "typed"
+    confidence: str  # "" when the engine gives none
+    snr_db: str
+    evidence: str  # file name of the audio, "" when typed
+    digest: str
+    took: bool
+    why: str  # why it was refused, "" when taken
+
+
+@dataclass(frozen=True, kw_only=True)
+class NotHeard(Record):
+    """Sound or silence that was no reply."""
+
+    kind: ClassVar[str] = "not heard"
+    step: str
+    why: str  # noise | talk | fragment | too long | silence | muted
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class FollowedUp(Record):
+    """A further question inside the step: which, why, anything else, the second reading."""
+
+    kind: ClassVar[str] = "followed up"
+    step: str
+    question: str
+    about: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadBack(Record):
+    """The reply was read back and waits for affirm or negative."""
+
+    kind: ClassVar[str] = "read back"
+    step: str
+    text: str
+    pending: str  # the reply that waits, as the session's own text
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadBackRefused(Record):
+    kind: ClassVar[str] = "read back refused"
+    step: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Timing(Record):
+    """A timed interval runs: silent, replies refused until ``until`` (monotonic ms)."""
+
+    kind: ClassVar[str] = "timing"
+    step: str
+    first: str
+    until: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class TimingDone(Record):
+    kind: ClassVar[str] = "timing done"
+    step: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ItemNoted(Record):
+    """One exception of a group, named by the driver."""
+
+    kind: ClassVar[str] = "item noted"
+    step: str
+    item: str
+    finding: str
+    heard: int  # number of the heard record, counted from 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answered(Record):
+    """The step has its accepted answer.
+
+    outcome: good | noted | failed | not done | cannot see | not fitted | blocked.
+    ``rested_on`` lists "fact<tab>supporter" pairs that the answer stood on.
+    """
+
+    kind: ClassVar[str] = "answered"
+    step: str
+    outcome: str
+    answer: str  # id of the answer
+    text: str  # what was answered, in words for a reader
+    gives: tuple[str, ...]
+    rested_on: tuple[str, ...]
+    heard: int  # number of the heard record that it cites, 0 when none
+    quantity: str  # "1.75 in", "" when no measurement
+    first_quantity: str  # of two readings
+    limit: str  # id of the limit it was judged by
+    verdict: str  # within | outside | cannot judge | ""
+    judged: str  # the judgement in words, with source and standing
+    quick: bool  # answered faster than the walk and look allow
+
+
+@dataclass(frozen=True, kw_only=True)
+class FactEnded(Record):
+    kind: ClassVar[str] = "fact ended"
+    fact: str
+    why: str  # time | another step | left | resumed
+
+
+@dataclass(frozen=True, kw_only=True)
+class Withdrawn(Record):
+    """An answer no longer stands; both answers stay in the journal."""
+
+    kind: ClassVar[str] = "withdrawn"
+    step: str
+    why: str  # correction | rested on a withdrawn answer | again | hold | released | resumed
+
+
+@dataclass(frozen=True, kw_only=True)
+class Again(Record):
+    kind: ClassVar[str] = "again"
+    step: str
+    to: str
+    count: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class DefectFound(Record):
+    kind: ClassVar[str] = "defect"
+    defect: str
+    number: int  # counted from 1 in this inspection
+    severity: str  # minor | major
+    step: str
+    item: str
+    text: str
+    scope: tuple[str, ...]  # hazards that it blocks
+    mended_by: str  # driver | mechanic
+    source: tuple[str, ...]
+    heard: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Released(Record):
+    """A stop was released. how: driver-mended | in person (identity not verified)."""
+
+    kind: ClassVar[str] = "released"
+    number: int  # of the defect
+    how: str
+    memo: str  # file name of the voice note, or the typed text
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asking(Record):
+    """A command waits for affirm (ending, releasing, disregarding)."""
+
+    kind: ClassVar[str] = "asking"
+    command: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class AskingDropped(Record):
+    kind: ClassVar[str] = "asking dropped"
+    command: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class MemoWanted(Record):
+    kind: ClassVar[str] = "memo wanted"
+    about: str  # "note" | "driver-mended" | "in person"
+    number: int  # of the defect, 0 for a note
+
+
+@dataclass(frozen=True, kw_only=True)
+class MemoTaken(Record):
+    kind: ClassVar[str] = "memo"
+    step: str
+    about: str
+    evidence: str
+    digest: str
+    text: str  # typed memo, "" when spoken
+    seconds: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Deferred(Record):
+    """Next place: the open steps of this place come back at the end."""
+
+    kind: ClassVar[str] = "deferred"
+    steps: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class StoodBy(Record):
+    kind: ClassVar[str] = "stood by"
+    why: str  # driver | interrupted
+
+
+@dataclass(frozen=True, kw_only=True)
+class WentAhead(Record):
+    kind: ClassVar[str] = "went ahead"
+    away_s: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class ModeSet(Record):
+    kind: ClassVar[str] = "mode"
+    mode: str  # brief | full
+
+
+@dataclass(frozen=True, kw_only=True)
+class MadeSafe(Record):
+    """The make-safe sentence of an open hazard was ordered as the first words."""
+
+    kind: ClassVar[str] = "make safe"
+    hazard: str
+    why: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lost(Record):
+    kind: ClassVar[str] = "lost"
+    what: str  # microphone
+
+
+@dataclass(frozen=True, kw_only=True)
+class Back(Record):
+    kind: ClassVar[str] = "back"
+    what: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finished(Record):
+    """outcome: complete | stopped | not finished."""
+
+    kind: ClassVar[str] = "finished"
+    outcome: str
+    why: str
+
+
+KINDS: dict[str, type[Record]] = {
+    cls.kind: cls
+    for cls in (
+        Opened, Resumed, StepStarted, Hold, Said, HeardReply, NotHeard, FollowedUp, ReadBack,
+        ReadBackRefused, Timing, TimingDone, ItemNoted, Answered, FactEnded, Withdrawn, Again,
+        DefectFound, Released, Asking, AskingDropped, MemoWanted, MemoTaken, Deferred, StoodBy,
+        WentAhead, ModeSet, MadeSafe, Lost, Back, Finished,
+    )
+}  # fmt: skip
+
+
+def to_body(record: Record) -> dict[str, Any]:
+    """The fields of a record without ``at``, as JSON values."""
+    return {
+        field.name: _plain(getattr(record, field.name))
+        for field in dataclasses.fields(record)
+        if field.name != "at"
+    }
+
+
+def from_body(kind: str, body: Mapping[str, Any], at: Stamp) -> Record:
+    """The inverse of :func:`to_body`. SessionFault for an unknown kind or a wrong field."""
+    cls = KINDS.get(kind)
+    if cls is None:
+        raise SessionFault(
+            f"The journal has a record of unknown kind {kind!r}.",
+            "use the program version that wrote the journal",
+        )
+    hints = _HINTS[cls]
+    if set(body) != set(hints):
+        raise SessionFault(
+            f"A record {kind!r} has other fields than this version writes.",
+            "use the program version that wrote the journal",
+        )
+    return cls(at=at, **{name: _typed(hints[name], value) for name, value in body.items()})
+
+
+_HINTS: dict[type[Record], dict[str, Any]] = {
+    cls: {
+        name: hint
+        for name, hint in get_type_hints(cls).items()
+        if name != "at" and get_origin(hint) is not ClassVar
+    }
+    for cls in KINDS.values()
+}
+
+
+def _plain(value: Any) -> Any:
+    return [_plain(v) for v in value] if isinstance(value, tuple) else value
+
+
+def _typed(hint: Any, value: Any) -> Any:
+    origin = get_origin(hint)
+    if origin is tuple and isinstance(value, list):
+        args = get_args(hint)
+        inner = [args[0]] * len(value) if len(args) == 2 and args[1] is Ellipsis else list(args)
+        if len(inner) == len(value):
+            return tuple(_typed(t, v) for t, v in zip(inner, value, strict=True))
+    elif origin is UnionType:
+        return value
+    elif origin is None and type(value) is hint:
+        return value
+    raise SessionFault(
+        f"A record holds {value!r} where {hint} is wanted.",
+        "the journal was changed, or written by another version",
+    )
