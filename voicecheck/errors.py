@@ -79,6 +79,27 @@ class UnknownLimit(VoicecheckError):
     who = "author"
 
 
+class InexactNumber(VoicecheckError):
+    """A float, infinity or text where an exact figure is needed."""
+
+    code = "number-inexact"
+    who = "author"
+
+
+class UnknownInput(VoicecheckError):
+    """A limit's input (axle, chamber type ...) has a value outside its closed list."""
+
+    code = "limit-input-unknown"
+    who = "author"
+
+
+class IntervalUnusable(VoicecheckError):
+    """Two readings and a time that give no rate: no time passed, or the wrong span of pressure."""
+
+    code = "interval-unusable"
+    who = "driver"
+
+
 # -- session --------------------------------------------------------------------------------
 
 
