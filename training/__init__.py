@@ -1,0 +1,1 @@
+"""Make the acoustic model: texts, synthesis, augmentation, training, export, benchmark."""
