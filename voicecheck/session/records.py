@@ -255,6 +255,14 @@ class Released(Record):
 
 
 @dataclass(frozen=True, kw_only=True)
+class CarriedOn(Record):
+    """The driver inspects on under these stops; what they block is recorded as blocked."""
+
+    kind: ClassVar[str] = "carried on"
+    numbers: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Asking(Record):
     """A command waits for affirm (ending, releasing, disregarding)."""
 
@@ -349,7 +357,7 @@ KINDS: dict[str, type[Record]] = {
     for cls in (
         Opened, Resumed, StepStarted, Hold, Said, HeardReply, NotHeard, FollowedUp, ReadBack,
         ReadBackRefused, Timing, TimingDone, ItemNoted, Answered, FactEnded, Withdrawn, Again,
-        DefectFound, Released, Asking, AskingDropped, MemoWanted, MemoTaken, Deferred, StoodBy,
+        DefectFound, Released, CarriedOn, Asking, AskingDropped, MemoWanted, MemoTaken, Deferred, StoodBy,
         WentAhead, ModeSet, MadeSafe, Lost, Back, Finished,
     )
 }  # fmt: skip

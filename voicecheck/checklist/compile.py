@@ -1,0 +1,504 @@
+"""From the author's model to the steps that the session walks, or an error with file and line.
+
+What is checked here is what makes a checklist meaningless: names that nobody declares, facts that
+nobody gives, an ``again`` that leads forward, a step that unlocks a hazard and yet offers "not
+fitted". Whether every hold can be cleared is shown by exploring the compiled checklist.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import cast
+
+from voicecheck.checklist.compiled import (
+    Answer,
+    Compiled,
+    DateAsked,
+    Defect,
+    Fact,
+    Hazard,
+    Item,
+    Kind,
+    Lasts,
+    Need,
+    Reading,
+    Spelling,
+    Step,
+    Variant,
+)
+from voicecheck.checklist.load import Lines, line_of
+from voicecheck.checklist.model import (
+    REPLY_KINDS,
+    AnswerModel,
+    ChecklistModel,
+    Condition,
+    DerivedModel,
+    HazardModel,
+    HazardsModel,
+    MeasureModel,
+    StepModel,
+    TimedModel,
+)
+from voicecheck.checklist.vehicle import Position, Vehicle, positions
+from voicecheck.errors import ChecklistError, FactNeverGiven
+from voicecheck.limits.judge import knows
+from voicecheck.units import UNITS, unit_named
+
+
+@dataclass(frozen=True)
+class Context:
+    """For whom the checklist is compiled. ``settings`` holds only the choices that differ."""
+
+    vehicle: Vehicle
+    season: str = "summer"
+    jurisdiction: str = "US"
+    settings: Mapping[str, str] = field(default_factory=dict)
+
+
+def compile_checklist(
+    model: ChecklistModel, lines: Lines, file: str, hazards: HazardsModel, context: Context
+) -> Compiled:
+    """The compiled checklist. ChecklistError or FactNeverGiven with file and line."""
+    return _Compiler(model, lines, file, hazards, context).compile()
+
+
+class _Compiler:
+    def __init__(
+        self,
+        model: ChecklistModel,
+        lines: Lines,
+        file: str,
+        hazards: HazardsModel,
+        context: Context,
+    ) -> None:
+        self.model, self.lines, self.file = model, lines, file
+        self.hazards, self.context = hazards.hazards, context
+        self.settings = {name: s.default for name, s in model.settings.items()}
+        for name, choice in context.settings.items():
+            if name not in model.settings:
+                continue  # another checklist of the day has it
+            if choice not in model.settings[name].choices:
+                raise ChecklistError(
+                    f"setting {name!r} has no choice {choice!r}",
+                    f"choose one of: {', '.join(model.settings[name].choices)}",
+                    file,
+                    line_of(lines, "settings", name),
+                )
+            self.settings[name] = choice
+        self.derived: dict[str, Need] = {}
+
+    def fail(self, what: str, how: str, *path: str | int) -> ChecklistError:
+        return ChecklistError(what, how, self.file, line_of(self.lines, *path))
+
+    # -- the whole ----------------------------------------------------------------------------
+
+    def compile(self) -> Compiled:
+        model = self.model
+        for name, derived in model.derived.items():
+            if name in model.facts:
+                raise self.fail(
+                    f"{name!r} is both a fact and derived", "rename one of them", "derived", name
+                )
+            self.derived[name] = self._need(derived, ("derived", name))
+        self._acyclic()
+        for n, pair in enumerate(model.exclusive):
+            for fact in pair:
+                self._plain(fact, "exclusive", n)
+        for id, defect in model.defects.items():
+            for hazard in defect.blocks:
+                if self._hazard(hazard, "defects", id).never_blocked:
+                    raise self.fail(
+                        f"{hazard!r} is a make-safe movement, which no defect may block",
+                        "take it out of blocks:",
+                        "defects",
+                        id,
+                    )
+        steps = tuple(step for n, part in enumerate(model.steps) for step in self._steps(part, n))
+        self._orders()
+        compiled = Compiled(
+            id=model.id,
+            edition=model.edition,
+            title=model.title,
+            steps=steps,
+            facts=self._facts(steps),
+            derived=self.derived,
+            exclusive=model.exclusive,
+            hazards={
+                name: Hazard(name, h.text, h.needs, h.caution, h.safe, h.moving, h.never_blocked)
+                for name, h in self.hazards.items()
+            },
+            defects={
+                id: Defect(id, d.text, d.severity, d.blocks, d.mended_by, d.source)
+                for id, d in model.defects.items()
+            },
+            places=model.places,
+            settings=self.settings,
+            setting_texts={name: s.text for name, s in model.settings.items()},
+            derived_texts={name: d.text for name, d in model.derived.items()},
+        )
+        self._all_given(compiled)
+        return compiled
+
+    def _facts(self, steps: Iterable[Step]) -> dict[str, Fact]:
+        facts: dict[str, Fact] = {}
+        for name, part in self.model.facts.items():
+            seconds = int(part.lasts.split()[0]) if part.lasts.endswith(" s") else 0
+            lasts = cast("Lasts", "time" if seconds else part.lasts)
+            facts[name] = Fact(name, part.text, lasts, seconds)
+        # instances of an each: step carry the life of the fact they are instances of
+        for step in steps:
+            for fact in (
+                *step.gives,
+                *(f for v in step.variants for a in v.answers for f in a.gives),
+            ):
+                if "@" in fact:
+                    base_fact = facts[fact.partition("@")[0]]
+                    facts[fact] = Fact(fact, base_fact.text, base_fact.lasts, base_fact.seconds)
+        return facts
+
+    def _need(self, part: DerivedModel | Condition | str, path: tuple[str | int, ...]) -> Need:
+        if isinstance(part, str):
+            self._known(part, *path)
+            return Need("fact", part)
+        how = "any" if part.any else "all"
+        return Need(
+            "any" if part.any else "all",
+            parts=tuple(self._need(p, (*path, how, n)) for n, p in enumerate(part.any or part.all)),
+        )
+
+    def _acyclic(self) -> None:
+        """Derived facts may use derived facts; resolve them to plain facts, refuse circles."""
+
+        def resolve(need: Need, seen: tuple[str, ...]) -> Need:
+            if need.how != "fact":
+                return Need(need.how, parts=tuple(resolve(p, seen) for p in need.parts))
+            if need.fact in seen:
+                raise self.fail(
+                    f"derived facts in a circle: {' > '.join((*seen, need.fact))}",
+                    "a derived fact may not depend on itself",
+                    "derived",
+                    need.fact,
+                )
+            inner = self.derived.get(need.fact)
+            return resolve(inner, (*seen, need.fact)) if inner else need
+
+        self.derived = {name: resolve(need, (name,)) for name, need in self.derived.items()}
+
+    def _orders(self) -> None:
+        ids = [step.id for step in self.model.steps]
+        for n, step in enumerate(self.model.steps):
+            for earlier in step.after:
+                if earlier not in ids[:n]:
+                    raise self.fail(
+                        f"after: {earlier!r} is no earlier step",
+                        "name a step that is written before this one",
+                        "steps",
+                        n,
+                        "after",
+                    )
+
+    def _all_given(self, compiled: Compiled) -> None:
+        for step in compiled.steps:
+            for name in step.needs:
+                for fact in compiled.need(name).leaves():
+                    if compiled.givers(fact):
+                        continue
+                    need = compiled.need(name)
+                    if need.holds(lambda leaf: bool(compiled.givers(leaf))):
+                        continue  # another branch of an any: can give it
+                    n = next(
+                        n
+                        for n, part in enumerate(self.model.steps)
+                        if part.id == step.id.partition("@")[0]
+                    )
+                    raise FactNeverGiven(
+                        f"step {step.id!r} needs {fact!r}, which no step gives",
+                        "list it under gives: of an answer, or take the need away",
+                        self.file,
+                        line_of(self.lines, "steps", n, "hazard" if step.hazard else "needs"),
+                    )
+
+    # -- one step -----------------------------------------------------------------------------
+
+    def _steps(self, part: StepModel, n: int) -> Iterator[Step]:
+        path = ("steps", n)
+        if [s.id for s in self.model.steps].count(part.id) > 1:
+            raise self.fail(f"two steps are called {part.id!r}", "rename one", *path, "id")
+        if part.place not in self.model.places:
+            raise self.fail(
+                f"the place {part.place!r} is not declared", "add it to places:", *path, "place"
+            )
+        if not self._applies(part, path):
+            return
+        if not part.each:
+            yield self._step(part, n, None)
+            return
+        found = positions(self.context.vehicle, part.each)
+        for given in self._given_by(part):
+            self._plain(given, *path)
+            self.derived[given] = Need(
+                "all", parts=tuple(Need("fact", f"{given}@{p.id}") for p in found)
+            )
+        for position in found:
+            yield self._step(part, n, position)
+
+    def _given_by(self, part: StepModel) -> list[str]:
+        kind = next(k for k in REPLY_KINDS if getattr(part, k) is not None)
+        body = getattr(part, kind)
+        if kind == "answers":
+            return [f for answer in body.values() for f in answer.gives]
+        if kind == "variants":
+            return [f for v in body for answer in v.answers.values() for f in answer.gives]
+        return list(getattr(body, "gives", ()))
+
+    def _applies(self, part: StepModel, path: tuple[str | int, ...]) -> bool:
+        when = part.when
+        if when is None:
+            return True
+        for name in when.setting:
+            if name not in self.model.settings:
+                raise self.fail(
+                    f"there is no setting {name!r}", "declare it under settings:", *path, "when"
+                )
+        return (
+            (when.season is None or when.season == self.context.season)
+            and (
+                not when.jurisdiction
+                or any(
+                    self.context.jurisdiction == j or self.context.jurisdiction.startswith(j + "-")
+                    for j in when.jurisdiction
+                )
+            )
+            and all(f in self.context.vehicle.features for f in when.feature)
+            and all(self.settings[name] == value for name, value in when.setting.items())
+        )
+
+    def _step(self, part: StepModel, n: int, position: Position | None) -> Step:
+        path = ("steps", n)
+        kind = next(k for k in REPLY_KINDS if getattr(part, k) is not None)
+        hazard = self._hazard(part.hazard, *path, "hazard") if part.hazard else None
+        needs = tuple(dict.fromkeys((*(hazard.needs if hazard else ()), *part.needs)))
+        for need in needs:
+            self._known(need, *path, "needs" if need in part.needs else "hazard")
+        for fact in part.ends:
+            self._plain(fact, *path, "ends")
+
+        def put(text: str) -> str:
+            return text.replace("{position}", position.said) if position else text
+
+        def gives(facts: tuple[str, ...], *where: str | int) -> tuple[str, ...]:
+            for fact in facts:
+                self._plain(fact, *path, *where)
+                if fact in part.ends and kind not in ("answers", "variants", "done", "verdict"):
+                    raise self.fail(
+                        f"{fact!r} is ended and given by one step", "keep one", *path, "ends"
+                    )
+            return tuple(f"{fact}@{position.id}" if position else fact for fact in facts)
+
+        def answer(phrase: str, a: AnswerModel, *where: str | int) -> Answer:
+            for defect in (a.defect, a.third):
+                if defect and defect not in self.model.defects:
+                    raise self.fail(
+                        f"the defect {defect!r} is not declared",
+                        "add it to defects: with text, class and source",
+                        *path,
+                        *where,
+                    )
+            if a.again:
+                earlier = [s.id for s in self.model.steps[: n + 1]]
+                if a.again not in earlier:
+                    raise self.fail(
+                        f"again: {a.again!r} is no earlier step",
+                        "name this step or one before it",
+                        *path,
+                        *where,
+                    )
+            return Answer(
+                id=phrase,
+                said=(phrase, *a.also),
+                gives=gives(a.gives, *where),
+                again=a.again,
+                third=a.third,
+                defect=a.defect,
+                repeat=a.repeat,
+                bad=a.bad,
+                say=put(a.say),
+            )
+
+        def answers(table: Mapping[str, AnswerModel], *where: str | int) -> tuple[Answer, ...]:
+            made = tuple(answer(p, a, *where, p) for p, a in table.items())
+            said = [s for a in made for s in a.said]
+            for phrase in said:
+                if said.count(phrase) > 1:
+                    raise self.fail(
+                        f"{phrase!r} stands for two answers",
+                        "give each its own words",
+                        *path,
+                        *where,
+                    )
+            return made
+
+        variants: tuple[Variant, ...]
+        if part.variants is not None:
+            variants = tuple(
+                Variant(put(v.ask), put(v.brief or v.ask), answers(v.answers, "variants", k))
+                for k, v in enumerate(part.variants)
+            )
+        else:
+            table = part.answers or {}
+            variants = (
+                Variant(put(part.ask), put(part.brief or part.ask), answers(table, "answers")),
+            )
+        items: tuple[Item, ...] = ()
+        if part.group:
+            names = part.group.items or tuple(
+                p.said for p in positions(self.context.vehicle, part.group.each)
+            )
+            if not 0 < len(names) <= 5:
+                raise self.fail(
+                    f"the group has {len(names)} items, and a group has one to five",
+                    "split the group, or correct the vehicle file",
+                    *path,
+                    "group",
+                )
+            wrong = tuple(part.group.wrong.items())
+            self._defects(wrong, *path, "group", "wrong")
+            items = tuple(Item(name, (name,), wrong) for name in names)
+        body = getattr(part, kind)
+        wrong = tuple(part.verdict.wrong.items()) if part.verdict else ()
+        self._defects(wrong, *path, "verdict", "wrong")
+        own_gives = (
+            () if kind in ("answers", "variants", "group", "memo") else gives(body.gives, kind)
+        )
+        if part.verdict and part.verdict.not_fitted and own_gives:
+            unlocking = [
+                f for h in self.hazards.values() for f in h.needs if f in part.verdict.gives
+            ]
+            if unlocking:
+                raise self.fail(
+                    f"the step unlocks a hazard ({unlocking[0]!r}) and offers 'not fitted'",
+                    "take 'not fitted' away, or give the fact elsewhere",
+                    *path,
+                    "verdict",
+                )
+        return Step(
+            id=f"{part.id}@{position.id}" if position else part.id,
+            place=part.place,
+            item=put(part.item),
+            kind=cast("Kind", "answers" if kind == "variants" else kind),
+            variants=variants,
+            hazard=part.hazard,
+            caution=put(" ".join(filter(None, (hazard.caution if hazard else "", part.caution)))),
+            explain=put(part.explain),
+            location=put(part.location),
+            needs=needs,
+            gives=own_gives,
+            ends=part.ends,
+            wrong=wrong,
+            not_fitted=bool(part.verdict and part.verdict.not_fitted),
+            items=items,
+            reading=self._reading(part, position, path),
+            spelling=self._spelling(part, path),
+            date=self._date(part, path),
+            hands_busy=part.hands_busy,
+            confirm=part.confirm or part.variants is not None,
+            look_s=part.look,
+            sources=part.source,
+        )
+
+    def _reading(
+        self, part: StepModel, position: Position | None, path: tuple[str | int, ...]
+    ) -> Reading | None:
+        body: MeasureModel | TimedModel | None = part.timed or part.measure
+        if body is None:
+            return None
+        where = "timed" if part.timed else "measure"
+        for symbol in (body.unit, *body.units):
+            if symbol not in UNITS:
+                raise self.fail(
+                    f"the unit {symbol!r} is not known",
+                    f"use one of: {', '.join(UNITS)}",
+                    *path,
+                    where,
+                    "unit",
+                )
+        if body.limit and not knows(body.limit):
+            raise self.fail(
+                f"there is no limit {body.limit!r}",
+                "voicecheck limits lists them",
+                *path,
+                where,
+                "limit",
+            )
+        if body.outside:
+            self._defects((("", body.outside),), *path, where, "outside")
+        given = {**(position.given if position else {}), **body.given}
+        timed = part.timed
+        return Reading(
+            unit=unit_named(body.unit),
+            units=tuple(unit_named(u) for u in dict.fromkeys((body.unit, *body.units))),
+            fractions=body.fractions,
+            low=Decimal(body.low) if body.low else None,
+            high=Decimal(body.high) if body.high else None,
+            limit=body.limit,
+            given=tuple(sorted(given.items())),
+            outside=body.outside,
+            seconds=timed.seconds if timed else 0,
+            second_ask=timed.then if timed else "",
+        )
+
+    def _spelling(self, part: StepModel, path: tuple[str | int, ...]) -> Spelling | None:
+        if part.spell is None:
+            return None
+        if part.spell.least > part.spell.most:
+            raise self.fail("least is more than most", "swap them", *path, "spell")
+        if part.spell.mismatch:
+            self._defects((("", part.spell.mismatch),), *path, "spell")
+        return Spelling(part.spell.least, part.spell.most, part.spell.match, part.spell.mismatch)
+
+    def _date(self, part: StepModel, path: tuple[str | int, ...]) -> DateAsked | None:
+        if part.date is None:
+            return None
+        if part.date.overdue:
+            self._defects((("", part.date.overdue),), *path, "date")
+        return DateAsked(part.date.what, part.date.overdue, part.date.day)
+
+    # -- names --------------------------------------------------------------------------------
+
+    def _known(self, name: str, *path: str | int) -> None:
+        if name not in self.model.facts and name not in self.model.derived:
+            raise self.fail(
+                f"the fact {name!r} is not declared",
+                "add it to facts: with text and lasts, or mind its spelling",
+                *path,
+            )
+
+    def _plain(self, name: str, *path: str | int) -> None:
+        self._known(name, *path)
+        if name not in self.model.facts:
+            raise self.fail(
+                f"{name!r} is derived, so it cannot be given or ended itself",
+                "give or end one of the facts it is made of",
+                *path,
+            )
+
+    def _hazard(self, name: str, *path: str | int) -> HazardModel:
+        found = self.hazards.get(name)
+        if found is None:
+            raise self.fail(
+                f"there is no hazard {name!r}",
+                f"use one of: {', '.join(self.hazards)}",
+                *path,
+            )
+        return found
+
+    def _defects(self, wrong: tuple[tuple[str, str], ...], *path: str | int) -> None:
+        for _, defect in wrong:
+            if defect not in self.model.defects:
+                raise self.fail(
+                    f"the defect {defect!r} is not declared",
+                    "add it to defects: with text, class and source",
+                    *path,
+                )

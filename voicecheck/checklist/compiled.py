@@ -1,0 +1,231 @@
+"""A checklist as the session walks it: expanded for one vehicle, season and set of settings.
+
+Everything is frozen and plain. An author never writes these; :mod:`voicecheck.checklist.load`
+makes them from what an author writes (:mod:`voicecheck.checklist.model`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Literal
+
+from voicecheck.units import Unit
+
+Kind = Literal[
+    "done", "verdict", "answers", "group", "measure", "timed", "spell", "date", "memo", "attest"
+]
+Severity = Literal["minor", "major"]
+Lasts = Literal["lasting", "until left", "time"]
+
+
+@dataclass(frozen=True)
+class Need:
+    """A condition over facts: a leaf (``fact``), or any / all of ``parts``."""
+
+    how: Literal["fact", "any", "all"]
+    fact: str = ""
+    parts: tuple[Need, ...] = ()
+
+    def holds(self, true: Callable[[str], bool]) -> bool:
+        if self.how == "fact":
+            return true(self.fact)
+        test = any if self.how == "any" else all
+        return test(part.holds(true) for part in self.parts)
+
+    def leaves(self) -> tuple[str, ...]:
+        """The plain facts that it reads, in written order."""
+        if self.how == "fact":
+            return (self.fact,)
+        return tuple(dict.fromkeys(leaf for part in self.parts for leaf in part.leaves()))
+
+
+@dataclass(frozen=True)
+class Fact:
+    """``lasts``: "lasting", "until left", or "time" with ``seconds``."""
+
+    name: str
+    text: str
+    lasts: Lasts
+    seconds: int = 0
+
+
+@dataclass(frozen=True)
+class Defect:
+    id: str
+    text: str
+    severity: Severity
+    scope: tuple[str, ...]
+    mended_by: Literal["driver", "mechanic"]
+    source: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """``needs`` by the names the reader knows (a derived fact keeps its name)."""
+
+    name: str
+    text: str
+    needs: tuple[str, ...]
+    caution: str
+    safe: str
+    moving: bool
+    never_blocked: bool = False  # a make-safe movement: no stop blocks it
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A state that may be named, and what follows from it.
+
+    Exactly one of: it is good (gives facts, may be none), ``again`` (go back to that step; at the
+    third time ``third`` is found), ``defect``, ``repeat`` (ask again), or ``bad`` (recorded as
+    failed, gives nothing, finds no defect: the hold comes where the fact is needed).
+    """
+
+    id: str
+    said: tuple[str, ...]
+    gives: tuple[str, ...] = ()
+    again: str = ""
+    third: str = ""
+    defect: str = ""
+    repeat: bool = False
+    bad: bool = False
+    say: str = ""  # spoken after it, e.g. what to do before the next try
+
+
+@dataclass(frozen=True)
+class Variant:
+    """One form of the question with its own answers (rotating confirm questions)."""
+
+    ask: str
+    brief: str
+    answers: tuple[Answer, ...]
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing of a group, or the step itself in a verdict, with what can be wrong with it."""
+
+    name: str
+    said: tuple[str, ...]
+    wrong: tuple[tuple[str, str], ...]  # (spoken finding, defect id)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A measurement, its plausible range in ``unit``, and what it is judged by (limits/)."""
+
+    unit: Unit
+    units: tuple[Unit, ...]
+    fractions: bool
+    low: Decimal | None
+    high: Decimal | None
+    limit: str  # id of a limit or name of a family, "" when only recorded
+    given: tuple[tuple[str, str], ...]
+    outside: str  # defect id when outside the limit, "" when only told
+    seconds: int = 0  # timed: length of the silent interval
+    second_ask: str = ""  # timed: the question after the interval
+    fall: bool = True  # timed: the judged quantity is the fall per minute
+
+
+@dataclass(frozen=True)
+class Spelling:
+    least: int
+    most: int
+    match: str  # key of the inspection's units to compare with, "" to record only
+    mismatch: str  # defect id, or "" : recorded as failed, gives nothing
+
+
+@dataclass(frozen=True)
+class DateAsked:
+    what: str
+    overdue: str  # defect id
+    day: bool
+
+
+@dataclass(frozen=True)
+class Step:
+    id: str
+    place: str
+    item: str  # short name, for lists and the report
+    kind: Kind
+    variants: tuple[Variant, ...]
+    hazard: str = ""
+    caution: str = ""
+    explain: str = ""
+    location: str = ""
+    needs: tuple[str, ...] = ()  # names of facts, the hazard's among them
+    gives: tuple[str, ...] = ()  # on the good answer of done, verdict, measure, spell, date, attest
+    ends: tuple[str, ...] = ()
+    wrong: tuple[tuple[str, str], ...] = ()  # verdict: (spoken finding, defect id)
+    not_fitted: bool = False
+    items: tuple[Item, ...] = ()
+    reading: Reading | None = None
+    spelling: Spelling | None = None
+    date: DateAsked | None = None
+    hands_busy: bool = False
+    confirm: bool = False  # the state must be named; "pass" is refused
+    look_s: int = 2  # shortest honest time for looking; faster answers are marked
+    sources: tuple[str, ...] = ()
+
+    @property
+    def question(self) -> str:
+        """What is asked, for a reader."""
+        return self.variants[0].ask
+
+
+@dataclass(frozen=True, eq=False)
+class Compiled:
+    """The whole checklist. ``needs_of`` resolves derived facts."""
+
+    id: str
+    edition: str
+    title: str
+    steps: tuple[Step, ...]
+    facts: Mapping[str, Fact]
+    derived: Mapping[str, Need]
+    exclusive: tuple[tuple[str, str], ...]
+    hazards: Mapping[str, Hazard]
+    defects: Mapping[str, Defect]
+    places: Mapping[str, str]
+    settings: Mapping[str, str] = field(default_factory=dict)
+    setting_texts: Mapping[str, str] = field(default_factory=dict)
+
+    def step(self, id: str) -> Step:
+        return self._by_id[id]
+
+    def index(self, id: str) -> int:
+        return self._index[id]
+
+    def need(self, name: str) -> Need:
+        """The condition behind the name of a plain or derived fact."""
+        return self.derived.get(name) or Need("fact", name)
+
+    def fact_text(self, name: str) -> str:
+        fact = self.facts.get(name)
+        return fact.text if fact else self.derived_texts.get(name, name)
+
+    def hazard_text(self, name: str) -> str:
+        return self.hazards[name].text
+
+    def givers(self, fact: str) -> tuple[str, ...]:
+        """Steps that can give a plain fact, in order."""
+        return self._givers.get(fact, ())
+
+    derived_texts: Mapping[str, str] = field(default_factory=dict)
+    _by_id: dict[str, Step] = field(init=False, repr=False)
+    _index: dict[str, int] = field(init=False, repr=False)
+    _givers: dict[str, tuple[str, ...]] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        givers: dict[str, list[str]] = {}
+        for step in self.steps:
+            given = set(step.gives)
+            for variant in step.variants:
+                given.update(fact for answer in variant.answers for fact in answer.gives)
+            for fact in sorted(given):
+                givers.setdefault(fact, []).append(step.id)
+        object.__setattr__(self, "_by_id", {step.id: step for step in self.steps})
+        object.__setattr__(self, "_index", {step.id: n for n, step in enumerate(self.steps)})
+        object.__setattr__(self, "_givers", {fact: tuple(ids) for fact, ids in givers.items()})

@@ -1,0 +1,258 @@
+"""What an author may write in a checklist, a hazards file and a settings block.
+
+One reply kind a step. Facts are the whole memory of safety: ``needs`` must be true before a step
+is even spoken, ``gives`` becomes true on the accepted good answer, ``ends`` becomes false when
+the step is started. Only the answers listed under ``gives`` unlock anything: "not fitted", "not
+done", "cannot see", a minor defect and a grouped "all good" give nothing.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+Words = Annotated[
+    str, StringConstraints(pattern=r"^[a-z]+(?:['-]?[a-z]+)*(?: [a-z]+(?:['-]?[a-z]+)*)*$")
+]
+Sentence = Annotated[str, StringConstraints(min_length=1, max_length=400)]
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9 -]*$", max_length=60)]
+
+
+class Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class FactModel(Strict):
+    """A fact. ``lasts``: "lasting", "until left", or seconds as "60 s"."""
+
+    text: Sentence
+    lasts: Annotated[str, StringConstraints(pattern=r"^(lasting|until left|[1-9][0-9]{0,3} s)$")]
+
+
+class Condition(Strict):
+    """Any of, or all of, facts and further conditions."""
+
+    any: tuple[str | Condition, ...] = ()
+    all: tuple[str | Condition, ...] = ()
+
+    @model_validator(mode="after")
+    def _one(self) -> Condition:
+        if bool(self.any) == bool(self.all):
+            raise ValueError("write either any: or all:, with at least one fact")
+        return self
+
+
+class DerivedModel(Strict):
+    text: Sentence
+    any: tuple[str | Condition, ...] = ()
+    all: tuple[str | Condition, ...] = ()
+
+    @model_validator(mode="after")
+    def _one(self) -> DerivedModel:
+        if bool(self.any) == bool(self.all):
+            raise ValueError("write either any: or all:, with at least one fact")
+        return self
+
+
+class DefectModel(Strict):
+    """A defect of the closed list. The table decides the class, never the driver."""
+
+    text: Sentence
+    severity: Literal["minor", "major"] = Field(alias="class")
+    blocks: tuple[str, ...] = ()
+    mended_by: Literal["driver", "mechanic"] = Field(default="mechanic", alias="mended by")
+    source: tuple[str, ...]
+
+
+class SettingModel(Strict):
+    """A lawful choice of the carrier, printed in the report."""
+
+    text: Sentence
+    choices: tuple[str, ...]
+    default: str
+
+    @model_validator(mode="after")
+    def _listed(self) -> SettingModel:
+        if self.default not in self.choices:
+            raise ValueError("the default must be one of the choices")
+        return self
+
+
+class WhenModel(Strict):
+    """When a step belongs to the walk; all that is written must hold."""
+
+    season: Literal["winter", "summer"] | None = None
+    jurisdiction: tuple[str, ...] = ()
+    feature: tuple[str, ...] = ()
+    setting: dict[str, str] = {}
+
+
+class AnswerModel(Strict):
+    also: tuple[Words, ...] = ()
+    gives: tuple[str, ...] = ()
+    again: str = ""
+    third: str = ""
+    defect: str = ""
+    repeat: bool = False
+    bad: bool = False
+    say: str = ""
+
+    @model_validator(mode="after")
+    def _one_end(self) -> AnswerModel:
+        ends = [bool(self.gives), bool(self.again), bool(self.defect), self.repeat, self.bad]
+        if sum(ends) > 1:
+            raise ValueError("an answer has one end: gives, again, defect, repeat or bad")
+        if self.third and not self.again:
+            raise ValueError("third: belongs to again:")
+        return self
+
+
+class VariantModel(Strict):
+    ask: Sentence
+    brief: str = ""
+    answers: dict[Words, AnswerModel]
+
+
+class DoneModel(Strict):
+    gives: tuple[str, ...] = ()
+
+
+class VerdictModel(Strict):
+    gives: tuple[str, ...] = ()
+    wrong: dict[Words, str] = {}
+    not_fitted: bool = Field(default=False, alias="not fitted")
+
+
+class GroupModel(Strict):
+    """At most five items at one place; items from the vehicle by ``each``."""
+
+    items: tuple[Words, ...] = ()
+    each: str = ""
+    wrong: dict[Words, str]
+
+    @model_validator(mode="after")
+    def _some(self) -> GroupModel:
+        if bool(self.items) == bool(self.each):
+            raise ValueError("write either items: or each:")
+        if len(self.items) > 5:
+            raise ValueError("at most five items a group: nobody can keep more in mind")
+        return self
+
+
+class MeasureModel(Strict):
+    unit: str
+    units: tuple[str, ...] = ()
+    fractions: bool = False
+    low: Annotated[str, StringConstraints(pattern=r"^\d+(\.\d+)?$")] = ""
+    high: Annotated[str, StringConstraints(pattern=r"^\d+(\.\d+)?$")] = ""
+    limit: str = ""
+    given: dict[str, str] = {}
+    outside: str = ""
+    gives: tuple[str, ...] = ()
+
+
+class TimedModel(MeasureModel):
+    seconds: Annotated[int, Field(ge=1, le=3600)]
+    then: Sentence
+
+
+class SpellModel(Strict):
+    least: Annotated[int, Field(ge=1, le=20)] = 1
+    most: Annotated[int, Field(ge=1, le=20)] = 8
+    match: str = ""
+    mismatch: str = ""
+    gives: tuple[str, ...] = ()
+
+
+class DateModel(Strict):
+    what: Sentence
+    overdue: str = ""
+    day: bool = False
+    gives: tuple[str, ...] = ()
+
+
+class MemoModel(Strict):
+    pass
+
+
+class AttestModel(Strict):
+    gives: tuple[str, ...] = ()
+
+
+REPLY_KINDS = (
+    "done", "verdict", "answers", "variants", "group", "measure", "timed", "spell", "date",
+    "memo", "attest",
+)  # fmt: skip
+
+
+class StepModel(Strict):
+    id: Name
+    place: str
+    item: Sentence
+    ask: str = ""
+    brief: str = ""
+    hazard: str = ""
+    caution: str = ""
+    explain: str = ""
+    location: str = ""
+    needs: tuple[str, ...] = ()
+    ends: tuple[str, ...] = ()
+    each: str = ""
+    after: tuple[str, ...] = ()
+    when: WhenModel | None = None
+    hands_busy: bool = Field(default=False, alias="hands busy")
+    confirm: bool = False
+    look: Annotated[int, Field(ge=0, le=600)] = 2
+    source: tuple[str, ...]
+    done: DoneModel | None = None
+    verdict: VerdictModel | None = None
+    answers: dict[Words, AnswerModel] | None = None
+    variants: tuple[VariantModel, ...] | None = None
+    group: GroupModel | None = None
+    measure: MeasureModel | None = None
+    timed: TimedModel | None = None
+    spell: SpellModel | None = None
+    date: DateModel | None = None
+    memo: MemoModel | None = None
+    attest: AttestModel | None = None
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> StepModel:
+        kinds = [kind for kind in REPLY_KINDS if getattr(self, kind) is not None]
+        if len(kinds) != 1:
+            raise ValueError(
+                "a step has exactly one reply kind (" + ", ".join(REPLY_KINDS) + "); "
+                f"this one has {', '.join(kinds) or 'none'}"
+            )
+        if (kinds[0] == "variants") == bool(self.ask):
+            raise ValueError("write ask: on the step, or inside each of its variants, not both")
+        if kinds[0] in ("answers", "variants") and self.answers == {}:
+            raise ValueError("a step with answers needs at least one")
+        return self
+
+
+class ChecklistModel(Strict):
+    id: Name
+    edition: str
+    title: Sentence
+    places: dict[str, Sentence]
+    settings: dict[str, SettingModel] = {}
+    facts: dict[str, FactModel]
+    derived: dict[str, DerivedModel] = {}
+    exclusive: tuple[tuple[str, str], ...] = ()
+    defects: dict[Name, DefectModel] = {}
+    steps: Annotated[tuple[StepModel, ...], Field(min_length=1)]
+
+
+class HazardModel(Strict):
+    text: Sentence
+    needs: tuple[str, ...] = ()
+    caution: str = ""
+    safe: Sentence
+    moving: bool = False
+    never_blocked: bool = Field(default=False, alias="never blocked")
+
+
+class HazardsModel(Strict):
+    hazards: dict[str, HazardModel]

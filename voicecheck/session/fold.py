@@ -1,0 +1,319 @@
+"""The state as a fold of the records: ``evolve`` one record, ``fold`` all.
+
+The live session uses the same ``evolve``, so a replayed journal and the live state are equal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from functools import reduce
+from typing import Any, TypeVar
+
+from voicecheck.checklist.compiled import Compiled
+from voicecheck.session import records as r
+from voicecheck.session.facts import ended_by
+from voicecheck.session.state import Phase, State
+
+K = TypeVar("K")
+V = TypeVar("V")
+
+
+def fold(compiled: Compiled, records: Iterable[r.Record]) -> State:
+    """The state after these records, from nothing."""
+    return reduce(lambda state, record: evolve(compiled, state, record), records, State())
+
+
+def evolve(compiled: Compiled, state: State, record: r.Record) -> State:
+    """The state after one more record. Pure; SessionFault never: any record has an effect."""
+    state = replace(state, records=state.records + 1)
+    return _EVOLVE[type(record)](compiled, state, record)
+
+
+def _with(mapping: Mapping[K, V], key: K, value: V) -> dict[K, V]:
+    return {**mapping, key: value}
+
+
+def _without(mapping: Mapping[K, V], keys: Iterable[K]) -> dict[K, V]:
+    gone = set(keys)
+    return {key: value for key, value in mapping.items() if key not in gone}
+
+
+def _opened(compiled: Compiled, state: State, record: r.Opened) -> State:
+    return replace(state, opened=record, phase=Phase.NEW)
+
+
+def _resumed(compiled: Compiled, state: State, record: r.Resumed) -> State:
+    return replace(state, phase=Phase.BETWEEN, hazard="", refusals=0)
+
+
+def _step_started(compiled: Compiled, state: State, record: r.StepStarted) -> State:
+    ended = ended_by(state, record.ends)
+    step = compiled.step(record.step)
+    return replace(
+        state,
+        phase=Phase.SPEAKING if record.speaks else Phase.ASKED,
+        step=record.step,
+        hold="",
+        goes_to="",
+        hold_text="",
+        hazard=record.hazard,
+        variant=record.variant,
+        question="",
+        about="",
+        pending="",
+        command="",
+        first="",
+        facts=_without(state.facts, ended),
+        deadlines=_without(state.deadlines, (*ended, "timing")),
+        asked=_with(state.asked, record.step, state.asked.get(record.step, 0) + 1),
+        deferred=state.deferred - {record.step},
+        last_place=step.place,
+        asked_at=record.at.mono,
+    )
+
+
+def _hold(compiled: Compiled, state: State, record: r.Hold) -> State:
+    return replace(
+        state,
+        phase=Phase.STOPPING if record.hold == "stop" else Phase.HOLDING,
+        step=record.step,
+        hold=record.hold,
+        goes_to=record.goes_to,
+        hold_text=record.text,
+        hazard="",
+        question="",
+        about="",
+        pending="",
+        command="",
+    )
+
+
+def _said(compiled: Compiled, state: State, record: r.Said) -> State:
+    after = {Phase.SPEAKING: Phase.ASKED, Phase.STOPPING: Phase.STOPPED}
+    return replace(
+        state, phase=after.get(state.phase, state.phase), asked_at=record.at.mono
+    )
+
+
+def _heard(compiled: Compiled, state: State, record: r.HeardReply) -> State:
+    return replace(
+        state,
+        heard=state.records,
+        refusals=0 if record.took else state.refusals + 1,
+    )
+
+
+def _not_heard(compiled: Compiled, state: State, record: r.NotHeard) -> State:
+    return replace(state, refusals=state.refusals + 1)
+
+
+def _followed_up(compiled: Compiled, state: State, record: r.FollowedUp) -> State:
+    return replace(
+        state, phase=Phase.FOLLOWING, question=record.question, about=record.about, pending=""
+    )
+
+
+def _read_back(compiled: Compiled, state: State, record: r.ReadBack) -> State:
+    return replace(state, phase=Phase.READING, pending=record.pending)
+
+
+def _read_back_refused(compiled: Compiled, state: State, record: r.ReadBackRefused) -> State:
+    return replace(state, phase=Phase.BETWEEN, pending="")
+
+
+def _timing(compiled: Compiled, state: State, record: r.Timing) -> State:
+    return replace(
+        state,
+        phase=Phase.TIMING,
+        pending="",
+        first=record.first,
+        deadlines=_with(state.deadlines, "timing", record.until),
+    )
+
+
+def _timing_done(compiled: Compiled, state: State, record: r.TimingDone) -> State:
+    return replace(state, deadlines=_without(state.deadlines, ("timing",)))
+
+
+def _item_noted(compiled: Compiled, state: State, record: r.ItemNoted) -> State:
+    found = (*state.items.get(record.step, ()), (record.item, record.finding))
+    return replace(state, items=_with(state.items, record.step, found))
+
+
+def _answered(compiled: Compiled, state: State, record: r.Answered) -> State:
+    facts = dict(state.facts)
+    deadlines = dict(state.deadlines)
+    for fact in record.gives:
+        for pair in compiled.exclusive:
+            if fact in pair:
+                for other in pair:
+                    if other != fact:
+                        facts.pop(other, None)
+                        deadlines.pop(other, None)
+        facts[fact] = facts.get(fact, frozenset()) | {record.step}
+        known = compiled.facts.get(fact)
+        if known is not None and known.lasts == "time":
+            deadlines[fact] = record.at.mono + known.seconds * 1000
+    deadlines.pop("timing", None)
+    return replace(
+        state,
+        phase=Phase.BETWEEN,
+        hazard="",
+        question="",
+        about="",
+        pending="",
+        first="",
+        facts=facts,
+        deadlines=deadlines,
+        answers=_with(state.answers, record.step, record),
+        order=(*(s for s in state.order if s != record.step), record.step),
+        deferred=state.deferred - {record.step},
+    )
+
+
+def _fact_ended(compiled: Compiled, state: State, record: r.FactEnded) -> State:
+    return replace(
+        state,
+        facts=_without(state.facts, (record.fact,)),
+        deadlines=_without(state.deadlines, (record.fact,)),
+    )
+
+
+def _withdrawn(compiled: Compiled, state: State, record: r.Withdrawn) -> State:
+    facts = {}
+    for fact, givers in state.facts.items():
+        left = givers - {record.step}
+        if left:
+            facts[fact] = left
+    return replace(
+        state,
+        phase=Phase.BETWEEN,
+        facts=facts,
+        deadlines={k: v for k, v in state.deadlines.items() if k in facts or k == "timing"},
+        answers=_without(state.answers, (record.step,)),
+        order=tuple(s for s in state.order if s != record.step),
+        items=_without(state.items, (record.step,)),
+    )
+
+
+def _again(compiled: Compiled, state: State, record: r.Again) -> State:
+    return replace(
+        state, phase=Phase.BETWEEN, hazard="", agains=_with(state.agains, record.step, record.count)
+    )
+
+
+def _defect(compiled: Compiled, state: State, record: r.DefectFound) -> State:
+    return replace(state, defects=(*state.defects, record))
+
+
+def _released(compiled: Compiled, state: State, record: r.Released) -> State:
+    return replace(
+        state,
+        phase=Phase.BETWEEN,
+        released=_with(state.released, record.number, record.how),
+        carried=state.carried - {record.number},
+    )
+
+
+def _asking(compiled: Compiled, state: State, record: r.Asking) -> State:
+    return replace(state, phase=Phase.ASKING, command=record.command)
+
+
+def _asking_dropped(compiled: Compiled, state: State, record: r.AskingDropped) -> State:
+    return replace(state, phase=Phase.BETWEEN, command="")
+
+
+def _memo_wanted(compiled: Compiled, state: State, record: r.MemoWanted) -> State:
+    return replace(
+        state,
+        phase=Phase.MEMO,
+        command="",
+        memo_about=record.about,
+        memo_defect=record.number,
+    )
+
+
+def _memo_taken(compiled: Compiled, state: State, record: r.MemoTaken) -> State:
+    return replace(state, phase=Phase.BETWEEN, memo_about="", memo_defect=0)
+
+
+def _deferred(compiled: Compiled, state: State, record: r.Deferred) -> State:
+    return replace(
+        state,
+        phase=Phase.BETWEEN,
+        hazard="",
+        deferred=state.deferred | frozenset(record.steps),
+    )
+
+
+def _stood_by(compiled: Compiled, state: State, record: r.StoodBy) -> State:
+    return replace(
+        state, phase=Phase.STANDING, hazard="", command="", pending="", away_since=record.at.mono
+    )
+
+
+def _went_ahead(compiled: Compiled, state: State, record: r.WentAhead) -> State:
+    return replace(state, phase=Phase.BETWEEN, refusals=0)
+
+
+def _mode(compiled: Compiled, state: State, record: r.ModeSet) -> State:
+    return replace(state, mode=record.mode)
+
+
+def _made_safe(compiled: Compiled, state: State, record: r.MadeSafe) -> State:
+    return replace(state, hazard="")
+
+
+def _lost(compiled: Compiled, state: State, record: r.Lost) -> State:
+    return replace(state, phase=Phase.DEAF, hazard="", away_since=record.at.mono)
+
+
+def _back(compiled: Compiled, state: State, record: r.Back) -> State:
+    return replace(state, phase=Phase.BETWEEN, refusals=0)
+
+
+def _carried(compiled: Compiled, state: State, record: r.CarriedOn) -> State:
+    return replace(
+        state, phase=Phase.BETWEEN, carried=state.carried | frozenset(record.numbers)
+    )
+
+
+def _finished(compiled: Compiled, state: State, record: r.Finished) -> State:
+    return replace(state, phase=Phase.FINISHED, hazard="", outcome=record.outcome)
+
+
+_EVOLVE: dict[type[r.Record], Callable[[Compiled, State, Any], State]] = {
+    r.Opened: _opened,
+    r.Resumed: _resumed,
+    r.StepStarted: _step_started,
+    r.Hold: _hold,
+    r.Said: _said,
+    r.HeardReply: _heard,
+    r.NotHeard: _not_heard,
+    r.FollowedUp: _followed_up,
+    r.ReadBack: _read_back,
+    r.ReadBackRefused: _read_back_refused,
+    r.Timing: _timing,
+    r.TimingDone: _timing_done,
+    r.ItemNoted: _item_noted,
+    r.Answered: _answered,
+    r.FactEnded: _fact_ended,
+    r.Withdrawn: _withdrawn,
+    r.Again: _again,
+    r.DefectFound: _defect,
+    r.Released: _released,
+    r.CarriedOn: _carried,
+    r.Asking: _asking,
+    r.AskingDropped: _asking_dropped,
+    r.MemoWanted: _memo_wanted,
+    r.MemoTaken: _memo_taken,
+    r.Deferred: _deferred,
+    r.StoodBy: _stood_by,
+    r.WentAhead: _went_ahead,
+    r.ModeSet: _mode,
+    r.MadeSafe: _made_safe,
+    r.Lost: _lost,
+    r.Back: _back,
+    r.Finished: _finished,
+}
