@@ -1,0 +1,90 @@
+"""The page docs/sources.md, made from the table.
+
+Run ``python -m voicecheck.limits.sources > docs/sources.md`` after a change of the table; a test
+compares the page with the table. Pure: the page is returned as text, nothing is read or written.
+"""
+
+from __future__ import annotations
+
+from voicecheck.limits.judge import bound_text
+from voicecheck.limits.table import JURISDICTIONS, LIMITS, STANDINGS, Bound, Limit
+
+_HEAD = """\
+# Limits and their sources
+
+This page is made from `voicecheck/limits/table.py` by `python -m voicecheck.limits.sources`; do not
+edit it by hand. It lists every figure that a reading can be judged against and who says so.
+
+- No document was read from the live law. Copies have different ages; the edition is given where it
+  could be seen. Check a figure against the law in force before relying on it.
+- A reading is compared in the unit that was spoken. *Printed* figures stand in the source itself,
+  *usual* ones are the rounded figures customary beside it. For any other unit the reading is
+  converted exactly and the judgement says so.
+- Equal passes under "at least" and "at most", and fails under "more than" and "less than".
+- Rows that stand as private copy, practice or memory, and rows marked "about", are guide values and
+  are never shown as a statement of law.
+- What is not listed cannot be judged. In particular no figure was found for a Type 20 chamber with
+  a three-inch rated stroke.
+- A reading inside a limit says nothing about the vehicle as a whole.
+
+## Standing
+
+| standing | meaning |
+|---|---|
+"""
+
+_WEATHER = """
+## Cold
+
+| figure | value | source | standing |
+|---|---|---|---|
+| wind chill, degC and km/h | 13.12 + 0.6215 T - 11.37 V^0.16 + 0.3965 T V^0.16 \
+| formula on a college meteorology page | private copy |
+| its range | T at most 0 degC, V at least 5 km/h | none | memory |
+| wind chill, degF and mph | 35.74 + 0.6215 T - 35.75 V^0.16 + 0.4275 T V^0.16 \
+| chart of the US National Weather Service | handbook |
+| its range | T at most 50 degF, V more than 3 mph | private page | private copy |
+| frostbite bands, degC | -28 to -39: 10 to 30 min; -40 to -47: 5 to 10 min; -48 to -54: \
+2 to 5 min; -55 and colder: 2 min or less | Environment Canada hazard table, as copied \
+| private copy |
+| frostbite, degF | -18 and colder: 30 min or less | National Weather Service text, as copied \
+| private copy |
+
+## Units
+
+The international yard and pound of 1959 (1 in = 25.4 mm, 1 lb = 0.45359237 kg, exactly) and
+NIST SP 811, edition 2008, Appendix B.8. See `voicecheck/units.py`.
+"""
+
+
+def sources_page() -> str:
+    """The whole page as Markdown, one table for each jurisdiction, ending in one line feed."""
+    lines = [f"| {standing} | {meaning} |" for standing, meaning in STANDINGS.items()]
+    page = _HEAD + "\n".join(lines) + "\n"
+    for code, name in JURISDICTIONS.items():
+        rows = [row for row in LIMITS if row.jurisdiction == code]
+        if rows:
+            page += f"\n## {code}: {name}\n\n"
+            page += "| id | quantity and limit | applies to | source | standing | note |\n"
+            page += "|---|---|---|---|---|---|\n"
+            page += "".join(_line(row) for row in rows)
+    return page + _WEATHER
+
+
+def _line(row: Limit) -> str:
+    limit = f"{row.quantity}: **{bound_text(row.sense, row.value)}**"
+    for figure in row.also:
+        limit += f"; {'printed' if figure.printed else 'usual'} {_range(figure.value)}"
+    source = f"{row.source}, {row.section}; {row.edition}"
+    standing = row.standing + (" (about)" if row.about else "")
+    note = "; ".join(part for part in ("or the maker's figure" * row.or_maker, row.note) if part)
+    cells = (f"`{row.id}`", limit, row.applies, source, standing, note)
+    return "| " + " | ".join(cell.replace("|", "/") for cell in cells) + " |\n"
+
+
+def _range(bound: Bound) -> str:
+    return f"{bound[0]} to {bound[1]}" if isinstance(bound, tuple) else str(bound)
+
+
+if __name__ == "__main__":
+    print(sources_page(), end="")
