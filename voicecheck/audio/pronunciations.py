@@ -1,0 +1,86 @@
+"""Words of the trade that the pronouncing dictionary of pocketsphinx lacks or says otherwise.
+
+ARPAbet without stress, as in the engine's own dictionary. A word may have several entries. This
+is the one place for them; the trained model's lexicon uses the same table. Pronunciations are
+written by ear by the authors, checked against the dictionary's parts where a word is a compound
+(glad + hand); ICAO figures follow ICAO Annex 10 vol. II, 5.2.1.4.3.1 as remembered (wun, tree,
+fower, fife, ait, niner), not seen.
+"""
+
+from __future__ import annotations
+
+PRONUNCIATIONS: dict[str, tuple[str, ...]] = {
+    # couplings, running gear
+    "bobtail": ("B AA B T EY L",),
+    "bobtailing": ("B AA B T EY L IH NG",),
+    "chock": ("CH AA K",),
+    "chocked": ("CH AA K T",),
+    "chocks": ("CH AA K S",),
+    "clevis": ("K L EH V IH S",),
+    "crossmember": ("K R AO S M EH M B ER",),
+    "crossmembers": ("K R AO S M EH M B ER Z",),
+    "dollies": ("D AA L IY Z",),
+    "dolly": ("D AA L IY",),
+    "gladhand": ("G L AE D HH AE N D",),
+    "gladhands": ("G L AE D HH AE N D Z",),
+    "glad-hand": ("G L AE D HH AE N D",),
+    "glad-hands": ("G L AE D HH AE N D Z",),
+    "grommet": ("G R AA M AH T",),
+    "grommets": ("G R AA M AH T S",),
+    "headboard": ("HH EH D B AO R D",),
+    "headlamp": ("HH EH D L AE M P",),
+    "headlamps": ("HH EH D L AE M P S",),
+    "hubcap": ("HH AH B K AE P",),
+    "kingpin": ("K IH NG P IH N",),
+    "lugnut": ("L AH G N AH T",),
+    "mudflap": ("M AH D F L AE P",),
+    "mudflaps": ("M AH D F L AE P S",),
+    "mudguard": ("M AH D G AA R D",),
+    "mudguards": ("M AH D G AA R D Z",),
+    "pintle": ("P IH N T AH L",),
+    "pushrod": ("P UH SH R AA D",),
+    "pushrods": ("P UH SH R AA D Z",),
+    "semitrailer": ("S EH M IY T R EY L ER",),
+    "sidewall": ("S AY D W AO L",),
+    "sidewalls": ("S AY D W AO L Z",),
+    "taillamp": ("T EY L AE M P",),
+    "taillamps": ("T EY L AE M P S",),
+    "taillight": ("T EY L AY T",),
+    "taillights": ("T EY L AY T S",),
+    "u-bolt": ("Y UW B OW L T",),
+    "u-bolts": ("Y UW B OW L T S",),
+    "underride": ("AH N D ER R AY D",),
+    "unlatched": ("AH N L AE CH T",),
+    "uncoupled": ("AH N K AH P AH L D",),
+    "uncouple": ("AH N K AH P AH L",),
+    # markings, cab
+    "conspicuity": ("K AA N S P IH K Y UW AH T IY",),
+    "defroster": ("D IY F R AO S T ER",),
+    "demister": ("D IY M IH S T ER",),
+    "placard": ("P L AE K AA R D", "P L AE K ER D"),
+    "placards": ("P L AE K AA R D Z", "P L AE K ER D Z"),
+    # units
+    "kilopascal": ("K IH L OW P AE S K AE L", "K IH L AH P AE S K AE L"),
+    "kilopascals": ("K IH L OW P AE S K AE L Z", "K IH L AH P AE S K AE L Z"),
+    "kpa": ("K EY P IY EY",),
+    "millimetre": ("M IH L AH M IY T ER",),
+    "millimetres": ("M IH L AH M IY T ER Z",),
+    "metre": ("M IY T ER",),
+    "metres": ("M IY T ER Z",),
+    "psi": ("P IY EH S AY",),
+    # figures and letters spoken by the ICAO rule
+    "ait": ("EY T",),
+    "fife": ("F AY F",),
+    "fower": ("F OW ER",),
+    "niner": ("N AY N ER",),
+    "tree": ("T R IY",),
+    "wun": ("W AH N",),
+    "alfa": ("AE L F AH",),
+    "juliett": ("JH UW L IY EH T",),
+    "oscar": ("AO S K ER", "AO S K AA"),
+    "papa": ("P AA P AH", "P AH P AA"),
+    "quebec": ("K EH B EH K", "K W AH B EH K"),
+    "whiskey": ("W IH S K IY",),
+    "xray": ("EH K S R EY",),
+    "x-ray": ("EH K S R EY",),
+}
