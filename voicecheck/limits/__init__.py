@@ -1,8 +1,9 @@
 """Limits: the table with its sources, judging a reading, cold weather.
 
-``judge_family`` and ``judge`` compare a reading, ``find`` chooses the row, ``table`` holds the data
-and the rules for reading it, ``weather`` gives wind chill and frostbite bands, ``sources`` makes
-docs/sources.md.
+``judge_family`` compares a reading, ``find`` chooses the row, ``table`` holds the data and the rules
+for reading it, ``weather`` gives wind chill and frostbite bands, ``sources`` makes docs/sources.md.
+The function ``judge`` (one row by id) is imported from ``voicecheck.limits.judge``, because its name
+is that of the module.
 """
 
 from voicecheck.limits.judge import (
@@ -15,7 +16,6 @@ from voicecheck.limits.judge import (
     describe,
     find,
     inputs_of,
-    judge,
     judge_family,
     leak_per_minute,
     pressure_kept,
@@ -39,7 +39,6 @@ __all__ = [
     "describe",
     "find",
     "inputs_of",
-    "judge",
     "judge_family",
     "leak_per_minute",
     "limit_of",

@@ -437,7 +437,8 @@ def build_up_limit(actual: Quantity, required: Quantity) -> Quantity:
             f"{actual} and {required} give no limit.", "Give volumes above zero."
         )
     ratio = actual.exact_in(required.unit) / Fraction(required.value)
-    return Quantity(rounded(ratio * 25, "ROUND_DOWN"), S)
+    base = _lowest(limit_of("us-air-3").value)
+    return Quantity(rounded(ratio * base.exact_in(S), "ROUND_DOWN"), S)
 
 
 # -- showing the table ----------------------------------------------------------------------
