@@ -150,6 +150,18 @@ def test_comparison_needs_the_same_unit() -> None:
     assert Quantity.parse("5/8 in") > Quantity.parse("1/2 in") >= Quantity.parse("0.5 in")
 
 
+def test_quantities_from_exact_numbers() -> None:
+    assert Quantity.of(Fraction(3, 16), "in") == Quantity.parse("3/16 in")
+    assert Quantity.of(Decimal("0.1875"), units.IN) == Quantity.parse("3/16 in")
+    same = Quantity.parse("3/16 in")
+    assert same.to(units.IN) is same
+    assert str(units.KPA_PER_MIN) == "kPa/min"
+    with pytest.raises(InexactNumber):
+        Quantity.of(Fraction(1, 3), "in")
+    with pytest.raises(UnknownUnit):
+        Quantity(Decimal(1), "in")  # type: ignore[arg-type]
+
+
 def test_a_quantity_is_frozen() -> None:
     with pytest.raises(AttributeError):
         Quantity.parse("1 in").value = Decimal(2)  # type: ignore[misc]

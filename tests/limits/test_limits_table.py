@@ -156,6 +156,15 @@ def test_a_row_from_memory_or_a_private_copy_says_so_in_its_line() -> None:
     )
 
 
+def test_a_stroke_that_no_law_copy_shows_does_not_cite_one() -> None:
+    # Seen in makers' manuals and private charts only: Types 20 and 30 long, Type 24 3-inch.
+    for name in ("us-str-20-long", "us-str-24-3-inch", "us-str-30-long"):
+        row = limit_of(name)
+        assert row.standing == "private copy"
+        assert "COMAR" not in row.source
+        assert "manual" in row.source or "private charts" in row.source
+
+
 def test_lines_by_jurisdiction() -> None:
     assert len(table_lines()) == len(LIMITS)
     assert sum(len(table_lines(place)) for place in JURISDICTIONS) == len(LIMITS)

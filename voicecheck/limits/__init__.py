@@ -1,9 +1,9 @@
 """Limits: the table with its sources, judging a reading, cold weather.
 
-``judge_family`` compares a reading, ``find`` chooses the row, ``table`` holds the data and the rules
-for reading it, ``weather`` gives wind chill and frostbite bands, ``sources`` makes docs/sources.md.
-The function ``judge`` (one row by id) is imported from ``voicecheck.limits.judge``, because its name
-is that of the module.
+``judge_family`` compares a reading, ``find`` chooses the row, ``table`` holds the data and the
+rules for reading it, ``weather`` gives wind chill and frostbite bands, ``sources`` makes
+docs/sources.md. The function ``judge`` (one row by id) is imported from the module
+``voicecheck.limits.judge``, because it has the name of its module.
 """
 
 from voicecheck.limits.judge import (

@@ -490,24 +490,38 @@ _CLAMP_STROKES: tuple[tuple[str, str, str, str, bool, Standing, str], ...] = (
     ("36", "no", "2 1/4", "57.2", False, "law copy", "9 in"),
 )
 _STROKE_NAMES = {"no": "standard", "yes": "long", "3 inch": "3-inch"}
-_LONG_NOTES = {
-    "12-long": "the federal line for this size was seen in part",
-    "16-long": "the federal line for this size was seen in part",
-    "20-long": "from a truck maker's manual of Nov 2015",
-    "24-long": "Maryland footnote: 2 inches for long stroke design",
-    "24-3-inch": "from a maker's manual",
-    "30-long": "from two private charts",
-}
+# Where a row does not rest on the Maryland table: source, edition, note.
+_FEDERAL_LINE = (
+    "49 CFR, one line of the table, seen in part",
+    "77 FR 46633, 6 Aug 2012",
+    "the printed line of this size was seen, not the whole table",
+)
+_LONG_SOURCES: Mapping[str, tuple[str, str, str]] = MappingProxyType(
+    {
+        "12-long": _FEDERAL_LINE,
+        "16-long": _FEDERAL_LINE,
+        "20-long": ("a truck maker's manual, after 49 CFR", "Nov 2015", ""),
+        "24-3-inch": ("a maker's manual, after 49 CFR", "edition not visible", ""),
+        "30-long": ("two private charts, after 49 CFR", "edition not visible", ""),
+    }
+)
 _BOLT_STROKES = ("1 3/8", "1 3/4", "1 3/4", "1 1/4", "1 3/8", "2 1/4", "2")
 _ROTO_STROKES = ("1 1/2", "1 1/2", "2", "2", "2", "2 1/4", "2 3/4", "3")
 
 
 def _strokes() -> Iterator[Limit]:
     what = "applied pushrod stroke"
-    table = f"{_CFR}; table in {_COMAR}"
+    table = (
+        f"{_CFR}; table in {_COMAR}",
+        "77 FR 46633, 6 Aug 2012; Maryland: " + _COMAR_ED,
+        "",
+    )
     for size, long, inches, millimetres, seen, standing, diameter in _CLAMP_STROKES:
         name = f"{size}-{_STROKE_NAMES[long]}"
         metric = (f"{millimetres} mm",)
+        source, edition, note = _LONG_SOURCES.get(name, table)
+        if name == "24-long":
+            note = "Maryland footnote: 2 inches for long stroke design"
         yield _row(
             f"us-str-{name}",
             "stroke",
@@ -519,11 +533,11 @@ def _strokes() -> Iterator[Limit]:
             applies=f"clamp chamber Type {name.replace('-', ' ', 1)}, outside diameter {diameter}",
             j="US",
             given={"chamber type": size, "long stroke": long},
-            source=table,
-            section="393.47(e)(1); 11.22.02.06 J Table 1",
-            edition="77 FR 46633, 6 Aug 2012; Maryland: " + _COMAR_ED,
+            source=source,
+            section="393.47(e)(1)" + ("" if name in _LONG_SOURCES else "; 11.22.02.06 J Table 1"),
+            edition=edition,
             standing=standing,
-            note=_LONG_NOTES.get(name, ""),
+            note=note,
         )
         yield _row(
             f"ca-on-str-{name}",
@@ -1926,7 +1940,7 @@ def _reports() -> Iterator[Limit]:
         standing="law copy",
     )
     age = "age of the trip inspection"
-    for id, j, source, section, standing in (
+    validity: tuple[tuple[str, str, str, str, Standing], ...] = (
         ("ca-on-rpt-1", "CA-ON", "Ontario daily-inspection guide (MTO)", "p. 4", "handbook"),
         (
             "ca-mb-rpt-1",
@@ -1949,7 +1963,8 @@ def _reports() -> Iterator[Limit]:
             "section not visible",
             "private copy",
         ),
-    ):
+    )
+    for id, j, source, section, standing in validity:
         yield _row(
             id,
             "trip-inspection",
@@ -1960,7 +1975,7 @@ def _reports() -> Iterator[Limit]:
             j=j,
             source=source,
             section=section,
-            standing=_standing(standing),
+            standing=standing,
         )
     hand_in = "time until the driver sends the report to the carrier"
     yield _row(
@@ -2049,13 +2064,6 @@ def _reports() -> Iterator[Limit]:
         section="section not visible",
         standing="handbook",
     )
-
-
-def _standing(name: str) -> Standing:
-    for standing in STANDINGS:
-        if standing == name:
-            return standing
-    raise ValueError(name)
 
 
 LIMITS: tuple[Limit, ...] = tuple(
