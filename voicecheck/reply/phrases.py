@@ -1,0 +1,121 @@
+"""The one table of command and verdict words.
+
+Rules of this file:
+
+1. Each line is a name (what it is called in code, in the journal and in documents), the meaning
+   that the parser gives back, and the words. The first words are the ones that we speak.
+2. A twin is an everyday word for the same thing. It may be left out where it could be confused.
+3. No two lines share their words.
+
+Sources: affirm, negative, say again, read back, correction, disregard, stand by: ICAO Annex 10
+Volume II, 5.2.1.5.8, and ICAO Doc 9432, 4th edition 2007, 2.6. I spell: ACP 125 (from memory).
+The rest is everyday speech: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from voicecheck.errors import ChecklistError
+from voicecheck.reply.grammar import Form
+
+SAY_AGAIN = "say again"
+STAND_BY = "stand by"
+GO_AHEAD = "go ahead"
+CORRECTION = "correction"
+DISREGARD = "disregard"
+READ_BACK = "read back"
+EXPLAIN = "explain"
+LOCATION = "location"
+MEMO = "memo"
+TIME_LEFT = "time left"
+NOT_DONE = "not done"
+CANNOT_SEE = "cannot see"
+NEXT_PLACE = "next place"
+BRIEF = "brief"
+FULL = "full"
+END_INSPECTION = "end inspection"
+I_SPELL = "i spell"
+AFFIRM = "affirm"
+NEGATIVE = "negative"
+PASS = "pass"
+FAIL = "fail"
+NOT_FITTED = "not fitted"
+DONE = "done"
+ALL_GOOD = "all good"
+MENDED = "mended"
+RELEASE = "release"
+CARRY_ON = "carry on"
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """A line of the table: the meaning given back, our words, and everyday twins."""
+
+    meaning: str
+    said: str
+    twins: tuple[str, ...] = ()
+
+
+def _command(name: str, *twins: str) -> tuple[str, Phrase]:
+    return name, Phrase(f"command:{name}", name, twins)
+
+
+def _word(name: str, *twins: str) -> tuple[str, Phrase]:
+    return name, Phrase(name, name, twins)
+
+
+PHRASES: Mapping[str, Phrase] = MappingProxyType(
+    dict(
+        (
+            _command(SAY_AGAIN, "repeat"),
+            _command(STAND_BY),
+            _command(GO_AHEAD),
+            _command(CORRECTION),
+            _command(DISREGARD),
+            _command(READ_BACK),
+            _command(EXPLAIN),
+            _command(LOCATION),
+            _command(MEMO),
+            _command(TIME_LEFT),
+            _command(NOT_DONE),
+            _command(CANNOT_SEE),
+            _command(NEXT_PLACE),
+            _command(BRIEF),
+            _command(FULL),
+            _command(END_INSPECTION),
+            _command(I_SPELL),
+            _word(AFFIRM, "yes"),
+            _word(NEGATIVE, "no"),
+            _word(PASS, "good"),
+            _word(FAIL),
+            _word(NOT_FITTED),
+            _word(DONE, "complete"),
+            _word(ALL_GOOD),
+            _word(MENDED),
+            _word(RELEASE),
+            _word(CARRY_ON),
+        )
+    )
+)
+COMMANDS: tuple[str, ...] = tuple(
+    name for name, phrase in PHRASES.items() if phrase.meaning.startswith("command:")
+)
+
+
+def command_forms(names: Iterable[str], twins: bool = True) -> tuple[Form, ...]:
+    """The forms of those names, in that order; ``twins=False`` leaves the everyday words out.
+
+    Raises ChecklistError for a name outside the table.
+    """
+    forms: list[Form] = []
+    for name in names:
+        phrase = PHRASES.get(name)
+        if phrase is None:
+            raise ChecklistError(
+                f"There is no command or verdict {name!r}.", "Use one of: " + ", ".join(PHRASES)
+            )
+        forms.append(Form(phrase.meaning, (phrase.said, *(phrase.twins if twins else ()))))
+    return tuple(forms)
