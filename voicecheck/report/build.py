@@ -1,0 +1,1072 @@
+"""The report: what an inspection's records say, put together for the people who act on it.
+
+READ THIS FIRST. The rules:
+
+1. The report tells what was answered. It never says that a vehicle is fit for the road or free of
+   danger, in any form; the headline has three forms and no other (``headline``).
+2. Every statement names the records that it came from, by their number in the journal (R1).
+3. The report is a function of the records and of the checklist that travels in the first record.
+   It knows no clock, no folder and no machine; so the same journal gives the same bytes (J3). For
+   that reason it does not tell whether a recording still lies beside it: ``verify`` does.
+4. The headline is the most careful one that the records allow. "All required items answered" needs
+   a finished inspection in which every step has a standing answer that is good, noted (a minor
+   defect) or not fitted: "not done", "cannot see" and "blocked" leave a step open, and so does a
+   failed one that no open stop carries. A stop that was released is never hidden behind "no
+   stopping defect reported".
+5. Only a release closes a stop (H4). An answer that was corrected afterwards leaves its defect
+   open, and the report says that it was corrected.
+6. Failed, not done, not seen and not fitted are four different things and are kept apart.
+
+``build`` gives the value, ``to_json`` the bytes of report.json, ``schema`` the JSON Schema.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Protocol
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from voicecheck.errors import SessionFault
+from voicecheck.journal.format import canonical, encode_all
+from voicecheck.journal.verify import AUDIO_NAME
+from voicecheck.session import records as r
+
+if TYPE_CHECKING:
+    from voicecheck.checklist.compiled import Compiled
+
+AUDIO_DAYS = "audio kept days"
+"""Name of the carrier's setting: after how many days recordings may be deleted."""
+
+Outcome = Literal["good", "noted", "failed", "not done", "cannot see", "not fitted", "blocked"]
+Verdict = Literal["complete", "stopped", "not finished"]
+
+_OPEN_OUTCOMES = {"not done", "cannot see", "blocked"}
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+class StepText(Protocol):
+    """What the report needs to know of a step."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def place(self) -> str: ...
+    @property
+    def item(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def question(self) -> str: ...
+    @property
+    def sources(self) -> tuple[str, ...]: ...
+    @property
+    def hazard(self) -> str: ...
+
+
+class ChecklistText(Protocol):
+    """What the report needs to know of the checklist: ``steps`` in walking order."""
+
+    @property
+    def title(self) -> str: ...
+    @property
+    def steps(self) -> Sequence[StepText]: ...
+    @property
+    def places(self) -> Mapping[str, str]: ...
+    @property
+    def setting_texts(self) -> Mapping[str, str]: ...
+    def fact_text(self, name: str, /) -> str: ...
+    def hazard_text(self, name: str, /) -> str: ...
+
+
+if TYPE_CHECKING:
+
+    def _compiled_fits(compiled: Compiled) -> ChecklistText:
+        """The type checker sees here that the compiled checklist has what the report needs."""
+        return compiled
+
+
+# -- the models ------------------------------------------------------------------------------
+
+RecordNumber = Annotated[int, Field(ge=1)]
+
+
+class Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Statement(Model):
+    """Anything that the report states. ``records``: the journal's records it came from (R1)."""
+
+    records: Annotated[tuple[RecordNumber, ...], Field(min_length=1)]
+
+
+class Headline(Statement):
+    """``text`` begins with "All required items answered", "Not to be driven:" or "Not finished:".
+
+    ``unanswered``: how many items are open. ``next``: the first of them, in walking order.
+    """
+
+    verdict: Verdict
+    text: str
+    unanswered: int
+    next: str
+
+
+class Must(Statement):
+    """One thing that must happen before the vehicle moves. ``who``: driver, mechanic, or both."""
+
+    text: str
+    who: str
+
+
+class NamedValue(Statement):
+    name: str
+    value: str
+    text: str = ""
+
+
+class Subject(Statement):
+    """What was inspected, by whom, where and when, as given; nothing here was checked."""
+
+    inspection: str
+    checklist: str
+    title: str
+    edition: str
+    carrier: str
+    driver: str
+    place: str
+    units: tuple[NamedValue, ...]
+    jurisdiction: str
+    season: str
+    started: str
+    ended: str
+    closed: bool
+
+
+class Release(Statement):
+    """How a stop was released. ``identity`` is printed beside every release in person."""
+
+    how: str
+    identity: str
+    text: str
+    audio: str
+    wall: str
+
+
+class Defect(Statement):
+    number: int
+    id: str
+    severity: Literal["minor", "major"]
+    status: Literal["open", "released", "noted"]
+    text: str
+    step: str
+    item: str
+    place: str
+    wall: str
+    words: str
+    blocks: tuple[str, ...]
+    mended_by: str
+    sources: tuple[str, ...]
+    release: Release | None
+    corrected: bool
+    carried_on: bool
+
+
+class Heard(Statement):
+    """A reply. ``source``: typed, microphone, wav or rehearsal. ``audio``: file beside the report.
+
+    ``confidence`` and ``snr_db`` are empty when the recogniser gave none.
+    """
+
+    wall: str
+    words: str
+    source: str
+    certainty: str
+    confidence: str
+    snr_db: str
+    audio: str
+    digest: str
+    taken: bool
+    why: str
+
+
+class Item(Statement):
+    """One exception named in a group."""
+
+    item: str
+    finding: str
+
+
+class Measured(Statement):
+    """``value`` and ``first`` carry their unit. ``judged`` names limit, source and standing."""
+
+    value: str
+    first: str
+    limit: str
+    verdict: str
+    judged: str
+
+
+class Interval(Statement):
+    """A timed interval. ``seconds``: its length. ``ran_out``: it ran to its end."""
+
+    first: str
+    seconds: int
+    ran_out: bool
+
+
+class Answer(Statement):
+    """One answer to a step. ``stands``: no later record took it back; else ``withdrawn`` says why.
+
+    ``read_back``: what was read back and affirmed, empty when nothing was. ``quick``: it came
+    sooner than walking there and looking takes.
+    """
+
+    wall: str
+    outcome: Outcome
+    text: str
+    stands: bool
+    withdrawn: str
+    heard: tuple[Heard, ...]
+    read_back: str
+    quick: bool
+    items: tuple[Item, ...]
+    measured: Measured | None
+    interval: Interval | None
+
+
+class Held(Statement):
+    """The loop refused to go on. ``missing``: what was not established, or the stops.
+
+    ``cleared``: in words how it was cleared, or that it was not.
+    """
+
+    wall: str
+    hold: str
+    text: str
+    missing: tuple[str, ...]
+    cleared: str
+
+
+class StepEntry(Statement):
+    """A step with all that happened in it. ``state``: outcome of the standing answer."""
+
+    id: str
+    place: str
+    item: str
+    question: str
+    hazard: str
+    sources: tuple[str, ...]
+    state: Outcome | Literal["unanswered"]
+    answers: tuple[Answer, ...]
+    holds: tuple[Held, ...]
+    refused: tuple[Heard, ...]
+    not_heard: int
+    defects: tuple[int, ...]
+
+
+class Open(Statement):
+    """An item that has no answer in the sense of rule 4. ``why``: in words."""
+
+    step: str
+    item: str
+    place: str
+    state: str
+    why: str
+
+
+class Correction(Statement):
+    """An answer taken back, and what replaced it; ``after`` is empty when nothing did."""
+
+    step: str
+    item: str
+    why: str
+    before: str
+    after: str
+    wall: str
+
+
+class Event(Statement):
+    """Something on the way: stand by, resume, microphone, a hazard broken off, left for later,
+    the device's clock."""
+
+    event: str
+    text: str
+    wall: str
+
+
+class Note(Statement):
+    wall: str
+    item: str
+    text: str
+    audio: str
+    seconds: str
+
+
+class Attestation(Statement):
+    """The statement of the person attesting. ``effect`` says what is not claimed."""
+
+    name: str
+    statement: str
+    answer: str
+    wall: str
+    effect: str
+
+
+class MadeWith(Statement):
+    program: str
+    engine: str
+    engine_digest: str
+    voice: str
+    source: str
+
+
+class Evidence(Statement):
+    """What was recorded and until when recordings are kept. ``delete_after``: ISO date or ""."""
+
+    text: str
+    delete_after: str
+
+
+class Chain(Model):
+    """``head``: SHA-256 of the journal's last line; ``records``: how many there were."""
+
+    records: int
+    head: str
+
+
+class Report(Model):
+    """The whole report. Times are the device's wall clock, ISO 8601 with offset."""
+
+    format: Literal["voicecheck-report-1"] = "voicecheck-report-1"
+    kind: Literal["inspection", "practice"]
+    headline: Headline
+    before_moving: tuple[Must, ...]
+    subject: Subject
+    defects: tuple[Defect, ...]
+    open: tuple[Open, ...]
+    not_fitted: tuple[Open, ...]
+    steps: tuple[StepEntry, ...]
+    corrections: tuple[Correction, ...]
+    events: tuple[Event, ...]
+    notes: tuple[Note, ...]
+    settings: tuple[NamedValue, ...]
+    attestation: Attestation | None
+    made_with: MadeWith
+    evidence: Evidence
+    chain: Chain
+
+
+# -- building --------------------------------------------------------------------------------
+
+Numbered = tuple[int, r.Record]
+
+
+def build(records: Sequence[r.Record], compiled: ChecklistText) -> Report:
+    """The report of these records, in journal order; record 1 must be the opening.
+
+    SessionFault when they do not begin with the opening or name a step that the checklist lacks.
+    """
+    return _Builder(records, compiled).report()
+
+
+def to_json(report: Report) -> bytes:
+    """report.json: canonical JSON (RFC 8785), the same bytes for the same report (J3)."""
+    return canonical(report.model_dump(mode="json"))
+
+
+def schema() -> dict[str, Any]:
+    """JSON Schema 2020-12 of report.json, generated from the models."""
+    generated = Report.model_json_schema(mode="serialization")
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "urn:voicecheck:report:1",
+        **generated,
+    }
+
+
+def day(wall: str) -> str:
+    """ "25 Nov 2026" of an ISO 8601 moment; the text itself when it is none."""
+    try:
+        moment = datetime.datetime.fromisoformat(wall)
+    except ValueError:
+        return wall
+    return f"{moment.day} {_MONTHS[moment.month - 1]} {moment.year}"
+
+
+def clock(wall: str) -> str:
+    """ "06:42:10" of an ISO 8601 moment; the text itself when it is none."""
+    try:
+        return datetime.datetime.fromisoformat(wall).strftime("%H:%M:%S")
+    except ValueError:
+        return wall
+
+
+def zone(wall: str) -> str:
+    """ "UTC−06:00" of an ISO 8601 moment, empty when it has none."""
+    try:
+        moment = datetime.datetime.fromisoformat(wall)
+    except ValueError:
+        return ""
+    offset = moment.utcoffset()
+    if offset is None:
+        return ""
+    minutes = int(offset.total_seconds()) // 60
+    sign = "−" if minutes < 0 else "+"
+    return f"UTC{sign}{abs(minutes) // 60:02}:{abs(minutes) % 60:02}"
+
+
+def count(n: int, one: str, many: str = "") -> str:
+    """ "1 item", "2 items"."""
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def _sentence(text: str) -> str:
+    """Without its final stop, so that it can stand inside another sentence."""
+    return text.strip().rstrip(".").rstrip()
+
+
+def _numbers(*parts: int | Sequence[int]) -> tuple[int, ...]:
+    """Record numbers in order, once each, without zeros."""
+    found: set[int] = set()
+    for part in parts:
+        found.update([part] if isinstance(part, int) else part)
+    return tuple(sorted(found - {0}))
+
+
+class _Builder:
+    """One walk over the records, then the parts one by one."""
+
+    def __init__(self, records: Sequence[r.Record], compiled: ChecklistText) -> None:
+        if not records or not isinstance(records[0], r.Opened):
+            raise SessionFault(
+                "The records do not begin with the opening of an inspection.",
+                "make the report from a whole journal",
+            )
+        self.opened = records[0]
+        self.all: list[Numbered] = list(enumerate(records, 1))
+        self.compiled = compiled
+        self.steps = {step.id: step for step in compiled.steps}
+        for _, record in self.all:
+            step = getattr(record, "step", "")
+            if step and step not in self.steps:
+                raise SessionFault(
+                    f"The records name a step {step!r} that the checklist does not have.",
+                    "make the report with the checklist that travels in the journal",
+                )
+        self.head = encode_all(records)[1]
+        self.finished = next(((n, x) for n, x in self.all if isinstance(x, r.Finished)), None)
+        self.answered = self._answered()
+        self.defects = [(n, x) for n, x in self.all if isinstance(x, r.DefectFound)]
+        self.released: dict[int, tuple[int, r.Released]] = {
+            x.number: (n, x) for n, x in self.all if isinstance(x, r.Released)
+        }
+
+    # -- what stands
+
+    def _answered(self) -> dict[str, list[tuple[int, r.Answered, int, str]]]:
+        """Step -> its answers: number, record, number of the withdrawal (0), why."""
+        found: dict[str, list[tuple[int, r.Answered, int, str]]] = {}
+        for n, record in self.all:
+            if isinstance(record, r.Answered):
+                entries = found.setdefault(record.step, [])
+                if entries and not entries[-1][2]:  # an answer over a standing one replaces it
+                    last = entries[-1]
+                    entries[-1] = (last[0], last[1], n, "answered anew")
+                entries.append((n, record, 0, ""))
+            elif isinstance(record, r.Withdrawn):
+                entries = found.get(record.step, [])
+                if entries and not entries[-1][2]:
+                    last = entries[-1]
+                    entries[-1] = (last[0], last[1], n, record.why)
+        return found
+
+    def _standing(self, step: str) -> tuple[int, r.Answered] | None:
+        entries = self.answered.get(step, [])
+        if entries and not entries[-1][2]:
+            return entries[-1][0], entries[-1][1]
+        return None
+
+    def _open_majors(self) -> list[tuple[int, r.DefectFound]]:
+        return [
+            (n, x)
+            for n, x in self.defects
+            if x.severity == "major" and x.number not in self.released
+        ]
+
+    def _place(self, step: StepText) -> str:
+        return self.compiled.places.get(step.place, step.place)
+
+    def _item(self, id: str) -> str:
+        return self.steps[id].item if id in self.steps else id
+
+    def _hazard(self, name: str) -> str:
+        try:
+            return self.compiled.hazard_text(name)
+        except KeyError:
+            return name
+
+    # -- the parts
+
+    def report(self) -> Report:
+        open_items = self._open()
+        return Report(
+            kind="practice" if self.opened.operating == "practice" else "inspection",
+            headline=self._headline(open_items),
+            before_moving=self._before_moving(open_items),
+            subject=self._subject(),
+            defects=self._defect_entries(),
+            open=open_items,
+            not_fitted=self._not_fitted(),
+            steps=tuple(self._step(step) for step in self.compiled.steps),
+            corrections=self._corrections(),
+            events=self._events(),
+            notes=self._notes(),
+            settings=tuple(
+                NamedValue(
+                    name=name,
+                    value=value,
+                    text=self.compiled.setting_texts.get(name, ""),
+                    records=(1,),
+                )
+                for name, value in self.opened.settings
+            ),
+            attestation=self._attestation(),
+            made_with=MadeWith(
+                program=self.opened.program,
+                engine=self.opened.engine,
+                engine_digest=self.opened.engine_digest,
+                voice=self.opened.voice,
+                source=self.opened.source,
+                records=(1,),
+            ),
+            evidence=self._evidence(),
+            chain=Chain(records=len(self.all), head=self.head),
+        )
+
+    def _open(self) -> tuple[Open, ...]:
+        found = []
+        for step in self.compiled.steps:
+            standing = self._standing(step.id)
+            state, why, numbers = "unanswered", "", self._about(step.id) or (1,)
+            if standing is not None:
+                n, answer = standing
+                numbers = _numbers(n, answer.heard)
+                if answer.outcome in _OPEN_OUTCOMES:
+                    state, why = answer.outcome, _sentence(answer.text)
+                elif answer.outcome == "failed" and not any(
+                    x.step == step.id for _, x in self._open_majors()
+                ):
+                    state, why = "failed", _sentence(answer.text)
+                else:
+                    continue
+            else:
+                entries = self.answered.get(step.id, [])
+                if entries:
+                    why = f"answer taken back: {entries[-1][3]}"
+                elif any(isinstance(x, r.StepStarted) and x.step == step.id for _, x in self.all):
+                    why = "asked, not answered"
+                else:
+                    why = "not asked"
+            found.append(
+                Open(
+                    step=step.id,
+                    item=step.item,
+                    place=self._place(step),
+                    state=state,
+                    why="" if why == state else why,
+                    records=numbers,
+                )
+            )
+        return tuple(found)
+
+    def _not_fitted(self) -> tuple[Open, ...]:
+        found = []
+        for step in self.compiled.steps:
+            standing = self._standing(step.id)
+            if standing and standing[1].outcome == "not fitted":
+                found.append(
+                    Open(
+                        step=step.id,
+                        item=step.item,
+                        place=self._place(step),
+                        state="not fitted",
+                        why="",
+                        records=_numbers(standing[0], standing[1].heard),
+                    )
+                )
+        return tuple(found)
+
+    def _about(self, step: str) -> tuple[int, ...]:
+        """The records that tell that a step was started, held, or its answer taken back."""
+        kinds = (r.StepStarted, r.Hold, r.Withdrawn, r.Answered)
+        return tuple(n for n, x in self.all if isinstance(x, kinds) and x.step == step)
+
+    def _headline(self, open_items: tuple[Open, ...]) -> Headline:
+        last = self.finished[0] if self.finished else len(self.all)
+        majors = self._open_majors()
+        first = open_items[0].item if open_items else ""
+        if majors:
+            texts = "; ".join(dict.fromkeys(_sentence(x.text) for _, x in majors))
+            return Headline(
+                verdict="stopped",
+                text=f"Not to be driven: {texts}",
+                unanswered=len(open_items),
+                next=first,
+                records=_numbers([n for n, _ in majors], last),
+            )
+        if self.finished and self.finished[1].outcome == "stopped":
+            why = _sentence(self.finished[1].why) or "the inspection ended in a stop"
+            return Headline(
+                verdict="stopped",
+                text=f"Not to be driven: {why}",
+                unanswered=len(open_items),
+                next=first,
+                records=(last,),
+            )
+        if open_items or not self.finished or self.finished[1].outcome != "complete":
+            number = len(open_items)
+            items = count(number, "item")
+            then = f"next: {first}" if first else "the inspection was not closed as complete"
+            return Headline(
+                verdict="not finished",
+                text=f"Not finished: {items} unanswered, {then}",
+                unanswered=number,
+                next=first,
+                records=_numbers([n for x in open_items[:1] for n in x.records], last),
+            )
+        released = [(n, x) for n, x in self.defects if x.severity == "major"]
+        text = "All required items answered, no stopping defect reported"
+        if released:
+            kinds = sorted({_release_words(self.released[x.number][1].how) for _, x in released})
+            text = (
+                "All required items answered, "
+                f"{count(len(released), 'stopping defect')} {' and '.join(kinds)}"
+            )
+        return Headline(
+            verdict="complete",
+            text=text,
+            unanswered=0,
+            next="",
+            records=_numbers(last, [self.released[x.number][0] for _, x in released]),
+        )
+
+    def _before_moving(self, open_items: tuple[Open, ...]) -> tuple[Must, ...]:
+        musts = []
+        for n, x in self._open_majors():
+            by_driver = x.mended_by == "driver"
+            musts.append(
+                Must(
+                    text=f"{_sentence(x.text)}: "
+                    + (
+                        "to be mended, then the same test again"
+                        if by_driver
+                        else "to be mended, then released in person by name"
+                    ),
+                    who="driver or mechanic" if by_driver else "mechanic",
+                    records=_numbers(n, x.heard),
+                )
+            )
+        words = {
+            "unanswered": "to be answered",
+            "not done": "to be done",
+            "cannot see": "to be seen",
+            "blocked": "to be answered once the stop is released",
+            "failed": "to be put right and answered again",
+        }
+        musts += [
+            Must(
+                text=f"{x.item} ({x.place}): {words[x.state]}"
+                + (f" (answer was: {x.why})" if x.state == "failed" and x.why else ""),
+                who="driver",
+                records=x.records,
+            )
+            for x in open_items
+        ]
+        return tuple(musts)
+
+    def _subject(self) -> Subject:
+        opened = self.opened
+        last_n, last = self.finished or self.all[-1]
+        return Subject(
+            inspection=opened.inspection,
+            checklist=opened.checklist,
+            title=self.compiled.title,
+            edition=opened.edition,
+            carrier=opened.carrier,
+            driver=opened.driver,
+            place=opened.place,
+            units=tuple(
+                NamedValue(name=name, value=value, records=(1,)) for name, value in opened.units
+            ),
+            jurisdiction=opened.jurisdiction,
+            season=opened.season,
+            started=opened.at.wall,
+            ended=last.at.wall,
+            closed=self.finished is not None,
+            records=_numbers(1, last_n),
+        )
+
+    def _defect_entries(self) -> tuple[Defect, ...]:
+        """Open stops first, then released ones, then minor defects; by number within each."""
+        carried = {
+            number: n for n, x in self.all if isinstance(x, r.CarriedOn) for number in x.numbers
+        }
+        entries = []
+        for n, x in self.defects:
+            release = self._release(x.number)
+            status: Literal["open", "released", "noted"] = (
+                "noted" if x.severity == "minor" else "released" if release else "open"
+            )
+            corrected = any(
+                isinstance(y, r.Withdrawn)
+                and y.step == x.step
+                and m > n
+                and y.why in ("correction", "rested on a withdrawn answer")
+                for m, y in self.all
+            )
+            heard = self._record(x.heard)
+            entries.append(
+                Defect(
+                    number=x.number,
+                    id=x.defect,
+                    severity="minor" if x.severity == "minor" else "major",
+                    status=status,
+                    text=_sentence(x.text),
+                    step=x.step,
+                    item=x.item or self._item(x.step),
+                    place=self._place(self.steps[x.step]) if x.step else "",
+                    wall=x.at.wall,
+                    words=heard.words if isinstance(heard, r.HeardReply) else "",
+                    blocks=tuple(_sentence(self._hazard(name)) for name in x.scope),
+                    mended_by=x.mended_by,
+                    sources=x.source,
+                    release=release,
+                    corrected=corrected,
+                    carried_on=x.number in carried,
+                    records=_numbers(
+                        n, x.heard, carried.get(x.number, 0), release.records if release else ()
+                    ),
+                )
+            )
+        rank = {"open": 0, "released": 1, "noted": 2}
+        return tuple(sorted(entries, key=lambda entry: (rank[entry.status], entry.number)))
+
+    def _release(self, number: int) -> Release | None:
+        if number not in self.released:
+            return None
+        n, x = self.released[number]
+        memo = next(
+            (
+                (m, y)
+                for m, y in reversed(self.all[: n - 1])
+                if isinstance(y, r.MemoTaken) and x.memo and x.memo in (y.evidence, y.text)
+            ),
+            None,
+        )
+        spoken = memo is not None and x.memo == memo[1].evidence
+        return Release(
+            how=x.how,
+            identity="identity not verified",
+            text="" if spoken else x.memo,
+            audio=x.memo if spoken else "",
+            wall=x.at.wall,
+            records=_numbers(n, memo[0] if memo else 0),
+        )
+
+    def _record(self, n: int) -> r.Record | None:
+        return self.all[n - 1][1] if 1 <= n <= len(self.all) else None
+
+    def _heard(self, n: int, x: r.HeardReply) -> Heard:
+        return Heard(
+            wall=x.at.wall,
+            words=x.words,
+            source="typed" if x.certainty == "typed" else self.opened.source,
+            certainty=x.certainty,
+            confidence=x.confidence,
+            snr_db=x.snr_db,
+            audio=x.evidence,
+            digest=x.digest,
+            taken=x.took,
+            why=x.why,
+            records=(n,),
+        )
+
+    def _step(self, step: StepText) -> StepEntry:
+        standing = self._standing(step.id)
+        mine = [(n, x) for n, x in self.all if getattr(x, "step", "") == step.id]
+        state: Any = standing[1].outcome if standing else "unanswered"
+        return StepEntry(
+            id=step.id,
+            place=self._place(step),
+            item=step.item,
+            question=step.question,
+            hazard=_sentence(self._hazard(step.hazard)) if step.hazard else "",
+            sources=step.sources,
+            state=state,
+            answers=tuple(self._answer(mine, entry) for entry in self.answered.get(step.id, [])),
+            holds=tuple(self._held(n, x) for n, x in mine if isinstance(x, r.Hold)),
+            refused=tuple(
+                self._heard(n, x) for n, x in mine if isinstance(x, r.HeardReply) and not x.took
+            ),
+            not_heard=sum(isinstance(x, r.NotHeard) for _, x in mine),
+            defects=tuple(x.number for _, x in self.defects if x.step == step.id),
+            # A step that nothing happened in comes from the checklist, which record 1 carries.
+            records=_numbers([n for n, _ in mine]) or (1,),
+        )
+
+    def _answer(self, mine: list[Numbered], entry: tuple[int, r.Answered, int, str]) -> Answer:
+        n, x, withdrawn_at, why = entry
+        start = max((m for m, y in mine if m < n and isinstance(y, r.StepStarted)), default=0)
+        window = [(m, y) for m, y in mine if start <= m < n]
+        # Replies before a refused read-back were taken back with it.
+        refusal = max((m for m, y in window if isinstance(y, r.ReadBackRefused)), default=0)
+        used = [(m, y) for m, y in window if m > refusal]
+        heard = {m: y for m, y in used if isinstance(y, r.HeardReply) and y.took}
+        cited = self._record(x.heard)
+        if isinstance(cited, r.HeardReply):
+            heard[x.heard] = cited
+        read_back = [(m, y) for m, y in used if isinstance(y, r.ReadBack)]
+        items = [(m, y) for m, y in used if isinstance(y, r.ItemNoted)]
+        return Answer(
+            wall=x.at.wall,
+            outcome=x.outcome,  # type: ignore[arg-type]  # pydantic checks it
+            text=_sentence(x.text),
+            stands=not withdrawn_at,
+            withdrawn=why,
+            heard=tuple(self._heard(m, heard[m]) for m in sorted(heard)),
+            read_back=_sentence(read_back[-1][1].text) if read_back else "",
+            quick=x.quick,
+            items=tuple(
+                Item(item=y.item, finding=y.finding, records=_numbers(m, y.heard)) for m, y in items
+            ),
+            measured=self._measured(n, x),
+            interval=self._interval(used),
+            records=_numbers(
+                n, withdrawn_at, list(heard), [m for m, _ in read_back], [m for m, _ in items]
+            ),
+        )
+
+    def _measured(self, n: int, x: r.Answered) -> Measured | None:
+        if not x.quantity:
+            return None
+        return Measured(
+            value=x.quantity,
+            first=x.first_quantity,
+            limit=x.limit,
+            verdict=x.verdict,
+            judged=x.judged,
+            records=_numbers(n, x.heard),
+        )
+
+    def _interval(self, used: list[Numbered]) -> Interval | None:
+        timings = [(m, y) for m, y in used if isinstance(y, r.Timing)]
+        if not timings:
+            return None
+        m, timing = timings[-1]
+        done = [k for k, y in used if k > m and isinstance(y, r.TimingDone)]
+        return Interval(
+            first=timing.first,
+            seconds=max(0, (timing.until - timing.at.mono) // 1000),
+            ran_out=bool(done),
+            records=_numbers(m, done),
+        )
+
+    def _held(self, n: int, x: r.Hold) -> Held:
+        if x.hold == "stop":
+            texts = {y.defect: _sentence(y.text) for m, y in self.defects if m < n}
+            missing = tuple(texts.get(name, name) for name in x.missing)
+        elif x.hold == "unanswered":
+            missing = tuple(map(self._item, x.missing))
+        else:
+            missing = tuple(_sentence(self.compiled.fact_text(name)) for name in x.missing)
+        cleared, numbers = self._cleared(n, x)
+        return Held(
+            wall=x.at.wall,
+            hold=x.hold,
+            text=x.text,
+            missing=missing,
+            cleared=cleared,
+            records=_numbers(n, numbers),
+        )
+
+    def _cleared(self, n: int, x: r.Hold) -> tuple[str, tuple[int, ...]]:
+        """How the hold ended: what came between it and the next time its step was spoken."""
+        end = next(
+            (
+                m
+                for m, y in self.all[n:]
+                if isinstance(y, r.StepStarted | r.Answered) and y.step == x.step
+            ),
+            0,
+        )
+        between = self.all[n : end - 1 if end else len(self.all)]
+        if x.hold == "stop":
+            releases = [(m, y) for m, y in between if isinstance(y, r.Released)]
+            if end and releases:
+                texts = [f"{_release_words(y.how)} at {clock(y.at.wall)}" for _, y in releases]
+                return "; ".join(texts), _numbers([m for m, _ in releases], end)
+            carried = [m for m, y in self.all[n : end or None] if isinstance(y, r.CarriedOn)]
+            if carried:
+                return "not cleared: the driver inspected on under the stop", _numbers(carried)
+            return "not cleared", ()
+        end_record = self._record(end)
+        if not isinstance(end_record, r.StepStarted):
+            return "not cleared", _numbers(end)
+        wanted = set(x.missing)
+        givers = [
+            (m, y)
+            for m, y in between
+            if isinstance(y, r.Answered)
+            and (
+                y.step == x.goes_to
+                or y.step in wanted
+                or wanted & ({*y.gives} | {fact.partition("@")[0] for fact in y.gives})
+            )
+        ]
+        if not givers:  # a derived fact: whatever gave something before the step went on
+            givers = [(m, y) for m, y in between if isinstance(y, r.Answered) and y.gives]
+        texts = [
+            f"{self._item(y.step)}: {_sentence(y.text)}, {clock(y.at.wall)}" for _, y in givers
+        ]
+        return "; ".join(texts) or f"asked again at {clock(end_record.at.wall)}", _numbers(
+            [m for m, _ in givers], end
+        )
+
+    def _corrections(self) -> tuple[Correction, ...]:
+        found = []
+        for id, entries in self.answered.items():
+            for index, (n, x, withdrawn_at, why) in enumerate(entries):
+                if not withdrawn_at:
+                    continue
+                after = entries[index + 1] if index + 1 < len(entries) else None
+                taken_back = self._record(withdrawn_at)
+                assert taken_back is not None
+                found.append(
+                    Correction(
+                        step=id,
+                        item=self._item(id),
+                        why=why,
+                        before=_sentence(x.text),
+                        after=_sentence(after[1].text) if after else "",
+                        wall=taken_back.at.wall,
+                        records=_numbers(n, withdrawn_at, after[0] if after else 0),
+                    )
+                )
+        return tuple(sorted(found, key=lambda entry: entry.records))
+
+    def _events(self) -> tuple[Event, ...]:
+        found = []
+        before: tuple[int, datetime.datetime] | None = None
+        for n, x in self.all:
+            text = self._event(x)
+            if text:
+                event = "broken off" if isinstance(x, r.MadeSafe) else x.kind
+                found.append(Event(event=event, text=text, wall=x.at.wall, records=(n,)))
+            try:
+                moment = datetime.datetime.fromisoformat(x.at.wall)
+            except ValueError:
+                continue
+            if moment.utcoffset() is None:
+                continue
+            if before is not None and moment < before[1]:
+                found.append(
+                    Event(
+                        event="clock",
+                        text="The clock of the device was set back here",
+                        wall=x.at.wall,
+                        records=_numbers(before[0], n),
+                    )
+                )
+            before = (n, moment)
+        return tuple(found)
+
+    def _event(self, x: r.Record) -> str:
+        match x:
+            case r.StoodBy():
+                return "Stood by" + ("" if x.why == "driver" else f" ({x.why})")
+            case r.WentAhead():
+                return f"Went ahead after {count(x.away_s, 'second')}"
+            case r.Resumed():
+                return f"Resumed after {count(x.gap_s // 60, 'minute')}"
+            case r.Lost():
+                return f"Lost: {x.what}"
+            case r.Back():
+                return f"Back: {x.what}"
+            case r.MadeSafe():
+                return (
+                    f"{_sentence(self._hazard(x.hazard))} broken off ({x.why}): {_sentence(x.text)}"
+                )
+            case r.Deferred():
+                return "Left for later: " + ", ".join(self._item(id) for id in x.steps)
+            case r.CarriedOn():
+                return "Inspected on under stop " + ", ".join(map(str, x.numbers))
+            case r.Again():
+                return (
+                    f"{self._item(x.step)}: done over from {self._item(x.to)} "
+                    f"({count(x.count, 'time')})"
+                )
+            case _:
+                return ""
+
+    def _notes(self) -> tuple[Note, ...]:
+        return tuple(
+            Note(
+                wall=x.at.wall,
+                item=self._item(x.step) if x.step else "",
+                text=x.text,
+                audio=x.evidence,
+                seconds=x.seconds,
+                records=(n,),
+            )
+            for n, x in self.all
+            if isinstance(x, r.MemoTaken) and x.about == "note"
+        )
+
+    def _attestation(self) -> Attestation | None:
+        for step in self.compiled.steps:
+            standing = self._standing(step.id)
+            if step.kind == "attest" and standing and standing[1].outcome == "good":
+                n, x = standing
+                return Attestation(
+                    name=self.opened.driver,
+                    statement=step.question,
+                    answer=_sentence(x.text),
+                    wall=x.at.wall,
+                    effect="legal effect not claimed; nobody's identity was verified",
+                    records=_numbers(1, n, x.heard),
+                )
+        return None
+
+    def _evidence(self) -> Evidence:
+        days = dict(self.opened.settings).get(AUDIO_DAYS, "")
+        delete_after = ""
+        if days.isdecimal() and len(days) <= 5:
+            try:
+                began = datetime.datetime.fromisoformat(self.opened.at.wall).date()
+                delete_after = (began + datetime.timedelta(days=int(days))).isoformat()
+            except (ValueError, OverflowError):
+                delete_after = ""
+        heard = [n for n, x in self.all if isinstance(x, r.HeardReply | r.MemoTaken) and x.evidence]
+        if not heard:
+            text = "Recorded: no sound; replies were typed or had no recording"
+        elif delete_after:
+            text = f"Recorded: replies only; audio may be deleted after {day(delete_after)}"
+        else:
+            text = "Recorded: replies only; no date is set after which audio may be deleted"
+        return Evidence(text=text, delete_after=delete_after, records=_numbers(1, heard))
+
+
+def _release_words(how: str) -> str:
+    if how == "in person":
+        return "released in person, identity not verified"
+    if how == "driver-mended":
+        return "mended by the driver and tested again"
+    return f"released ({how}), identity not verified"
+
+
+def audio_name(name: str) -> str:
+    """The name if it is a plain recording beside the report, else empty."""
+    return name if AUDIO_NAME.fullmatch(name) else ""
