@@ -233,6 +233,7 @@ def test_everyday_inches(text: str, value: str) -> None:
         (PRESSURE, "a hundred pounds", Quantity(Decimal(100), PSI)),
         (PRESSURE, "six hundred kilopascals", Quantity(Decimal(600), KPA)),
         (PRESSURE, "one oh five", Quantity(Decimal(105), PSI)),
+        (PRESSURE, "one point oh five", Quantity(Decimal("1.05"), PSI)),
         (PRESSURE, "zero", Quantity(Decimal(0), PSI)),
         (PRESSURE, "zero point five psi", Quantity(Decimal("0.5"), PSI)),
         (INCHES, "forty millimetres", Quantity(Decimal(40), MM)),
@@ -275,6 +276,8 @@ def test_hours_alone_stay_hours() -> None:
         (PRESSURE, "zero five"),
         (PRESSURE, "oh five"),
         (PRESSURE, "zero zero five"),
+        (PRESSURE, "five oh"),  # fifty, or five and a cry
+        (PRESSURE, "one oh oh"),
         (PRESSURE, "one point twenty five"),
         (PRESSURE, "eighty five psi ninety"),
         (PRESSURE, "say again eighty five"),

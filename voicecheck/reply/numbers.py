@@ -205,30 +205,47 @@ _TEEN_HUNDREDS = Run(
 )
 
 
-def _row(figure: Pattern, most: int) -> Pattern:
-    """A whole number, figure by figure, of two to ``most`` figures."""
+def _row(least: int, most: int) -> Pattern:
+    """A whole number, figure by figure, of least to most figures."""
     return Run(
         _FIGURE,
-        Times(figure, 1, most - 1, make="".join),
+        Times(_PLAIN_FIGURE, least - 1, most - 1, make="".join),
         make=lambda v: _whole(v[0] + v[1]),
     )
 
 
-_THOUSANDS = Run(
-    Either(_BELOW_1000, _row(_PLAIN_FIGURE, 3), Say("a", 1)),
-    Say("thousand"),
-    Maybe(
-        Either(_BELOW_1000, Run(Say("and"), _BELOW_100, make=lambda v: v[1])),
-        0,
+# "One oh five": once, and between figures. At the end it may be a cry ("five, oh").
+_ROW_WITH_OH = Run(
+    _FIGURE,
+    Times(_PLAIN_FIGURE, 0, 2, make="".join),
+    Say("oh", "0"),
+    Times(_PLAIN_FIGURE, 1, 2, make="".join),
+    make=lambda v: _whole("".join(v)),
+)
+_THOUSAND = Rule(
+    "thousands",
+    Run(
+        Say("thousand"),
+        Maybe(Either(_BELOW_1000, Run(Say("and"), _BELOW_100, make=lambda v: v[1])), 0),
+        make=lambda v: v[1],
     ),
-    make=lambda v: 1000 * v[0] + v[2],
 )
 
 
 def _positive(time: bool) -> Pattern:
     """A whole number above zero. For a time "one oh five" is a clock's reading too: left out."""
-    figure, name = (_PLAIN_FIGURE, "wholetime") if time else (_ANY_FIGURE, "whole")
-    return Rule(name, Either(_BELOW_1000, _TEEN_HUNDREDS, _THOUSANDS, _row(figure, MOST_FIGURES)))
+    ways = [
+        Run(
+            Either(_BELOW_1000, _row(2, 3)),
+            Maybe(_THOUSAND),
+            make=lambda v: v[0] if v[1] is None else 1000 * v[0] + v[1],
+        ),
+        Run(Say("a"), _THOUSAND, make=lambda v: 1000 + v[1]),
+        _TEEN_HUNDREDS,
+        _row(4, MOST_FIGURES),
+        *([] if time else [_ROW_WITH_OH]),
+    ]
+    return Rule("wholetime" if time else "whole", Either(*ways))
 
 
 _PAIR = Rule(
@@ -238,9 +255,24 @@ _PAIR = Rule(
             Run(_BELOW_100, Either(_TEEN, _TENS_RULE), make=tuple),
             Run(_TEEN, _FIGURE, make=tuple),
             Run(_NOUGHT, Times(_ANY_FIGURE, 1, 3, make=tuple), make=tuple),
+            Run(_FIGURE, Times(_ANY_FIGURE, 1, MOST_FIGURES - 1, make=tuple), make=tuple),
         )
     ),
 )
+
+_DECIMALS = Rule(
+    "decimals",
+    Either(
+        Times(_PLAIN_FIGURE, 1, MOST_DECIMALS, make="".join),
+        Run(
+            Say("oh", "0"),
+            Times(_PLAIN_FIGURE, 1, MOST_DECIMALS - 1, make="".join),
+            make="".join,
+        ),
+    ),
+)
+_POINT = Rule("point", Either(Say("point"), Say("decimal")))
+_AFTER_POINT = Run(_POINT, _DECIMALS, make=lambda v: Decimal(f"0.{v[1]}"))
 
 # -- fractions --------------------------------------------------------------------------------
 
@@ -323,63 +355,56 @@ def _unit(unit: Unit) -> Pattern:
 # -- measurements -----------------------------------------------------------------------------
 
 _CLOCK = (S, MIN, H)
+# After a whole number: the measurement is whole x times + plus, in unit.
 
 
 @lru_cache(maxsize=256)
 def number_pattern(form: NumberForm) -> Pattern:
-    """The pattern of a measurement; its values are Quantity or Doubt."""
+    """The pattern of a measurement; its values are Quantity or Doubt.
+
+    Whole numbers stand in it once, with everything that may follow them, because a recogniser
+    copies a JSGF rule for each reference to it.
+    """
     units = form.spoken()
-    time = form.unit.kind == "time"
-    positive = _positive(time)
-    zero = Run(_ZERO, make=lambda v: 0)
-    decimal = Run(
-        Either(positive, zero),
-        Rule("point", Either(Say("point"), Say("decimal"))),
-        Times(_ANY_FIGURE, 1, MOST_DECIMALS, make="".join),
-        make=lambda v: Decimal(f"{v[0]}.{v[2]}"),
-    )
-    values: list[Pattern] = [
-        Run(positive, make=lambda v: Decimal(v[0])),
-        Run(zero, make=lambda v: Decimal(v[0])),
-        decimal,
-        TwoWays(Run(Either(positive, zero), Say("point"), Either(_TEEN, _TENS_RULE), make=tuple)),
-        _PAIR,
-    ]
-    if time:
-        values.append(TwoWays(Run(_FIGURE, Say("oh"), _FIGURE, make=tuple)))
-    if form.fractions:
-        values += [
-            _PROPER,
-            Run(positive, _AND_FRACTION, make=lambda v: Decimal(v[0]) + v[1]),
-            TwoWays(Run(positive, _PROPER, make=tuple)),
-        ]
-    value = Rule("value", Either(*values))
-    unit = Rule("unit", Either(*(_unit(one) for one in units)))
     grain = _grain(units)
+    unit = Rule("unit", Either(*(_unit(one) for one in units)))
+    after: list[Pattern] = [
+        _AFTER_POINT,
+        TwoWays(Run(_POINT, Either(_TEEN, _TENS_RULE), make=tuple)),
+    ]
+    alone: list[Pattern] = [_PAIR]
+    if form.fractions:
+        after += [_AND_FRACTION, TwoWays(_PROPER)]
+        alone.append(_PROPER)
+    rests: list[Pattern] = [
+        Run(Maybe(Either(*after), Decimal(0)), Maybe(unit, form.unit), make=lambda v: (1, *v))
+    ]
+    if form.fractions:  # "two inches and three quarters"
+        rests.append(Run(unit, _AND_FRACTION, make=lambda v: (1, v[1], v[0])))
+    if IN in units and FT in units:
+        rests.append(_feet_and_inches(form.fractions))
+    rests += _clock_times(units)
 
-    def quantity(parts: list[Any]) -> Quantity:
-        return _grained(Quantity(parts[0], parts[-1]), grain)
+    def measured(parts: list[Any]) -> Quantity:
+        times, plus, said = parts[1]
+        return _grained(Quantity(times * Decimal(parts[0]) + plus, said), grain)
 
-    ways: list[Pattern] = [Run(value, Maybe(unit, form.unit), make=quantity)]
+    whole = Either(_positive(form.unit.kind == "time"), Run(_ZERO, make=lambda v: 0))
+    ways: list[Pattern] = [
+        Run(whole, Rule("rest", Either(*rests)), make=measured),
+        Run(
+            Either(*alone),
+            Maybe(unit, form.unit),
+            make=lambda v: _grained(Quantity(v[0], v[1]), grain),
+        ),
+    ]
     if form.fractions:
         ways += [_part_of(one, grain) for one in units]
-        # "Two inches and three quarters".
-        ways.append(
-            Run(
-                positive,
-                unit,
-                _AND_FRACTION,
-                make=lambda v: _grained(Quantity(Decimal(v[0]) + v[2], v[1]), grain),
-            )
-        )
         if S in units:
             # Parts of something, or seconds? Stands beside the fraction's own reading.
             ways.append(
                 TwoWays(Run(_BELOW_100, Say("thirty"), Either(*_both(S)), make=tuple), Doubt.STRONG)
             )
-    if IN in units and FT in units:
-        ways.append(_feet_and_inches(positive, form.fractions))
-    ways += _clock_times(units, positive, grain)
     return Rule("number", Either(*ways))
 
 
@@ -411,8 +436,8 @@ def _part_of(unit: Unit, grain: Unit | None) -> Pattern:
     return Run(parts, make=lambda v: _grained(Quantity(v[0], unit), grain))
 
 
-def _feet_and_inches(positive: Pattern, fractions: bool) -> Pattern:
-    """ "Thirteen feet six inches": a length in inches."""
+def _feet_and_inches(fractions: bool) -> Pattern:
+    """ "[Thirteen] feet six inches": a length in inches."""
     small = Either(
         Run(_PLAIN_FIGURE, make=lambda v: Decimal(v[0])),
         Say("ten", Decimal(10)),
@@ -420,29 +445,22 @@ def _feet_and_inches(positive: Pattern, fractions: bool) -> Pattern:
         Say("one zero", Decimal(10)),
         Say("one one", Decimal(11)),
     )
-    rest: list[Pattern] = [
-        small,
-        Run(
-            small,
-            Either(Say("point"), Say("decimal")),
-            Times(_ANY_FIGURE, 1, MOST_DECIMALS, make="".join),
-            make=lambda v: Decimal(f"{v[0]}.{v[2]}"),
-        ),
+    after: list[Pattern] = [_AFTER_POINT, *([_AND_FRACTION] if fractions else [])]
+    inches: list[Pattern] = [
+        Run(small, Maybe(Either(*after), Decimal(0)), make=sum),
+        *([_PROPER] if fractions else []),
     ]
-    if fractions:
-        rest += [_PROPER, Run(small, _AND_FRACTION, make=lambda v: v[0] + v[1])]
     return Run(
-        positive,
         Either(*_both(FT)),
         Maybe(Say("and")),
-        Either(*rest),
+        Either(*inches),
         Either(*_both(IN)),
-        make=lambda v: Quantity(12 * Decimal(v[0]) + v[3], IN),
+        make=lambda v: (12, v[2], IN),
     )
 
 
-def _clock_times(units: tuple[Unit, ...], positive: Pattern, grain: Unit | None) -> list[Pattern]:
-    """ "One minute fifteen seconds", "one hour ten minutes"; below sixty after the first."""
+def _clock_times(units: tuple[Unit, ...]) -> list[Pattern]:
+    """ "[One] minute fifteen seconds", "[one] hour ten minutes"; below sixty after the first."""
     below_60 = Rule(
         "belowsixty",
         Either(
@@ -462,23 +480,17 @@ def _clock_times(units: tuple[Unit, ...], positive: Pattern, grain: Unit | None)
             Maybe(Say("and")),
             below_60,
             Either(*_both(unit)),
-            make=lambda v: v[1] * int(unit.factor),
+            make=lambda v: Decimal(v[1] * int(unit.factor)),
         )
-
-    def first(unit: Unit) -> Pattern:
-        return Run(positive, Either(*_both(unit)), make=lambda v: v[0] * int(unit.factor))
-
-    def total(parts: list[Any]) -> Quantity:
-        assert grain is not None
-        return _grained(Quantity(Decimal(sum(parts)), S), grain)
 
     ways: list[Pattern] = []
     if MIN in units and S in units:
-        ways.append(Run(first(MIN), then(S), make=total))
+        ways.append(Run(Either(*_both(MIN)), then(S), make=lambda v: (60, v[1], S)))
     if H in units and MIN in units:
-        ways.append(Run(first(H), then(MIN), make=total))
-        if S in units:
-            ways.append(Run(first(H), then(MIN), then(S), make=total))
+        seconds = Maybe(then(S), Decimal(0)) if S in units else Run(make=lambda v: Decimal(0))
+        ways.append(
+            Run(Either(*_both(H)), then(MIN), seconds, make=lambda v: (3600, v[1] + v[2], S))
+        )
     return ways
 
 
@@ -536,15 +548,15 @@ def _year() -> Pattern:
             Run(
                 _figures(2, 2),
                 _NOUGHT,
-                _ANY_FIGURE,
-                _ANY_FIGURE,
+                _PLAIN_FIGURE,
+                _PLAIN_FIGURE,
                 make=lambda v: _whole("".join(v)),
             ),
             Run(
                 Say("one", "1"),
                 _figures(9, 9),
                 _figures(5, 9),
-                _ANY_FIGURE,
+                _PLAIN_FIGURE,
                 make=lambda v: _whole("".join(v)),
             ),
         ),
