@@ -110,7 +110,11 @@ def test_the_first_words_answer_the_three_questions() -> None:
         "stop": ("Not to be driven: The kingpin is bent", "No.", "A mechanic."),
         "not-finished": ("Not finished: 6 items", "Not yet. 6 items open.", "The driver finishes"),
         "released": ("released in person", "identity not verified", "stands in the release"),
-        "guide-value": ("no stopping defect reported", "1 minor defect", "see below"),
+        "guide-value": (
+            "no stopping defect reported",
+            "1 minor defect",
+            "Minor defects: a mechanic.",
+        ),
         "practice": ("Practice", "Practice says nothing about leaving", "Nothing to mend"),
     }.items():
         words = Page(_html(name)).words

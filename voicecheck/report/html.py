@@ -81,7 +81,9 @@ def _fields(report: Report) -> dict[str, str | list[str]]:
         ]
         minor = [defect for defect in report.defects if defect.status == "noted"]
         may = "This report names nothing that stops it. Driver and carrier decide."
-        who = "Minor defects: see below." if minor else "Nothing to mend was reported."
+        menders = {"driver": "the driver", "mechanic": "a mechanic"}
+        by = sorted({menders.get(defect.mended_by, defect.mended_by) for defect in minor})
+        who = f"Minor defects: {' and '.join(by)}." if by else "Nothing to mend was reported."
         if in_person:
             numbers = ", ".join(str(defect.number) for defect in in_person)
             may = (
