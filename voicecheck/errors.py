@@ -222,3 +222,10 @@ class WrongUse(VoicecheckError):
 
     code = "wrong-use"
     who = "operator"
+
+
+class SettingsInvalid(VoicecheckError):
+    """The settings file cannot be read, or has a setting that is not known."""
+
+    code = "settings-invalid"
+    who = "operator"

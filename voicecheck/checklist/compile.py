@@ -42,8 +42,8 @@ from voicecheck.checklist.model import (
     TimedModel,
 )
 from voicecheck.checklist.vehicle import Position, Vehicle, positions
-from voicecheck.errors import ChecklistError, FactNeverGiven
-from voicecheck.limits.judge import knows
+from voicecheck.errors import ChecklistError, FactNeverGiven, UnknownLimit
+from voicecheck.limits.judge import units_of
 from voicecheck.units import UNITS, unit_named
 
 
@@ -284,6 +284,13 @@ class _Compiler:
             self._known(need, *path, "needs" if need in part.needs else "hazard")
         for fact in part.ends:
             self._plain(fact, *path, "ends")
+            if not all(self._resolved(n).holds(lambda leaf: leaf not in part.ends) for n in needs):
+                raise self.fail(
+                    f"the step ends {fact!r}, which it needs itself",
+                    "let another step end it, or take the need away",
+                    *path,
+                    "ends",
+                )
 
         def put(text: str) -> str:
             return text.replace("{position}", position.said) if position else text
@@ -403,6 +410,7 @@ class _Compiler:
             spelling=self._spelling(part, path),
             date=self._date(part, path),
             hands_busy=part.hands_busy,
+            only_again=part.only_again,
             confirm=part.confirm or part.variants is not None,
             look_s=part.look,
             sources=part.source,
@@ -424,14 +432,17 @@ class _Compiler:
                     where,
                     "unit",
                 )
-        if body.limit and not knows(body.limit):
-            raise self.fail(
-                f"there is no limit {body.limit!r}",
-                "voicecheck limits lists them",
-                *path,
-                where,
-                "limit",
-            )
+        if body.limit:
+            try:
+                units_of(body.limit)
+            except UnknownLimit:
+                raise self.fail(
+                    f"there is no limit {body.limit!r}",
+                    "voicecheck limits lists them",
+                    *path,
+                    where,
+                    "limit",
+                ) from None
         if body.outside:
             self._defects((("", body.outside),), *path, where, "outside")
         given = {**(position.given if position else {}), **body.given}
@@ -474,6 +485,9 @@ class _Compiler:
                 "add it to facts: with text and lasts, or mind its spelling",
                 *path,
             )
+
+    def _resolved(self, name: str) -> Need:
+        return self.derived.get(name, Need("fact", name))
 
     def _plain(self, name: str, *path: str | int) -> None:
         self._known(name, *path)

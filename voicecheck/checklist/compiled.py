@@ -165,6 +165,7 @@ class Step:
     spelling: Spelling | None = None
     date: DateAsked | None = None
     hands_busy: bool = False
+    only_again: bool = False  # led to by an again only, never in the ordinary walk
     confirm: bool = False  # the state must be named; "pass" is refused
     look_s: int = 2  # shortest honest time for looking; faster answers are marked
     sources: tuple[str, ...] = ()

@@ -22,8 +22,8 @@ LARGEST = 512 * 1024
 DEEPEST = 20
 _WHOLE = re.compile(r"^(0|[1-9][0-9]*)$")
 
-Path = tuple[str | int, ...]
-Lines = dict[Path, int]
+Where = tuple[str | int, ...]
+Lines = dict[Where, int]
 Model = TypeVar("Model", bound=BaseModel)
 
 
@@ -40,7 +40,7 @@ def load_vehicle(text: str, file: str) -> Vehicle:
     return _load(text, file, Vehicle)[0]
 
 
-def line_of(lines: Mapping[Path, int], *path: str | int) -> int:
+def line_of(lines: Mapping[Where, int], *path: str | int) -> int:
     """The line of the part at ``path``, or of the nearest part that encloses it."""
     for end in range(len(path), -1, -1):
         line = lines.get(path[:end])
@@ -88,7 +88,7 @@ def read_yaml(text: str, file: str) -> tuple[Any, Lines]:
                     "anchors and aliases (& and *) are not used here",
                     "write the part out, or put the text in quotes",
                     file,
-                    event.start_mark.line + 1,
+                    event.start_mark.line + 1 if event.start_mark else 1,
                 )
         node = yaml.compose(text, Loader=yaml.SafeLoader)
     except yaml.MarkedYAMLError as error:
@@ -114,7 +114,7 @@ def read_yaml(text: str, file: str) -> tuple[Any, Lines]:
     return _value(node, (), lines, file), lines
 
 
-def _value(node: yaml.Node, path: Path, lines: Lines, file: str) -> Any:
+def _value(node: yaml.Node, path: Where, lines: Lines, file: str) -> Any:
     line = node.start_mark.line + 1
     lines.setdefault(path, line)
     if len(path) > DEEPEST:

@@ -202,6 +202,7 @@ class StepModel(Strict):
     after: tuple[str, ...] = ()
     when: WhenModel | None = None
     hands_busy: bool = Field(default=False, alias="hands busy")
+    only_again: bool = Field(default=False, alias="only again")
     confirm: bool = False
     look: Annotated[int, Field(ge=0, le=600)] = 2
     source: tuple[str, ...]

@@ -83,3 +83,10 @@ class Interrupted(Event):
     """The program is told to stop, or is failing. ``why`` for the record."""
 
     why: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClosedLate(Event):
+    """The inspection was not resumed in time and is closed as unfinished."""
+
+    why: str

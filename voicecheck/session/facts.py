@@ -12,14 +12,16 @@ from voicecheck.checklist.compiled import Compiled, Step
 from voicecheck.session.state import State
 
 
-def holds(compiled: Compiled, state: State, name: str) -> bool:
-    """Whether a plain or derived fact is true now."""
-    return compiled.need(name).holds(state.true)
-
-
 def missing(compiled: Compiled, state: State, step: Step) -> tuple[str, ...]:
-    """The needs of the step that are false now, in written order."""
-    return tuple(name for name in step.needs if not holds(compiled, state, name))
+    """The needs of the step that are false now, in written order.
+
+    What the step itself ends does not count: it would be false as soon as the step is spoken.
+    """
+
+    def true(fact: str) -> bool:
+        return state.true(fact) and fact.partition("@")[0] not in step.ends
+
+    return tuple(name for name in step.needs if not compiled.need(name).holds(true))
 
 
 def in_use(compiled: Compiled, step: Step) -> frozenset[str]:

@@ -12,7 +12,6 @@ from typing import Any, TypeVar
 
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.session import records as r
-from voicecheck.session.facts import ended_by
 from voicecheck.session.state import Phase, State
 
 K = TypeVar("K")
@@ -48,7 +47,7 @@ def _resumed(compiled: Compiled, state: State, record: r.Resumed) -> State:
 
 
 def _step_started(compiled: Compiled, state: State, record: r.StepStarted) -> State:
-    ended = ended_by(state, record.ends)
+    ended = record.ends
     step = compiled.step(record.step)
     return replace(
         state,
@@ -76,7 +75,7 @@ def _step_started(compiled: Compiled, state: State, record: r.StepStarted) -> St
 def _hold(compiled: Compiled, state: State, record: r.Hold) -> State:
     return replace(
         state,
-        phase=Phase.STOPPING if record.hold == "stop" else Phase.HOLDING,
+        phase=Phase.HOLDING if record.hold == "precondition" else Phase.STOPPING,
         step=record.step,
         hold=record.hold,
         goes_to=record.goes_to,
@@ -91,9 +90,7 @@ def _hold(compiled: Compiled, state: State, record: r.Hold) -> State:
 
 def _said(compiled: Compiled, state: State, record: r.Said) -> State:
     after = {Phase.SPEAKING: Phase.ASKED, Phase.STOPPING: Phase.STOPPED}
-    return replace(
-        state, phase=after.get(state.phase, state.phase), asked_at=record.at.mono
-    )
+    return replace(state, phase=after.get(state.phase, state.phase), asked_at=record.at.mono)
 
 
 def _heard(compiled: Compiled, state: State, record: r.HeardReply) -> State:
@@ -169,6 +166,7 @@ def _answered(compiled: Compiled, state: State, record: r.Answered) -> State:
         answers=_with(state.answers, record.step, record),
         order=(*(s for s in state.order if s != record.step), record.step),
         deferred=state.deferred - {record.step},
+        wanted=state.wanted - {record.step},
     )
 
 
@@ -199,7 +197,11 @@ def _withdrawn(compiled: Compiled, state: State, record: r.Withdrawn) -> State:
 
 def _again(compiled: Compiled, state: State, record: r.Again) -> State:
     return replace(
-        state, phase=Phase.BETWEEN, hazard="", agains=_with(state.agains, record.step, record.count)
+        state,
+        phase=Phase.BETWEEN,
+        hazard="",
+        agains=_with(state.agains, record.step, record.count),
+        wanted=state.wanted | {record.to} if compiled.step(record.to).only_again else state.wanted,
     )
 
 
@@ -274,9 +276,7 @@ def _back(compiled: Compiled, state: State, record: r.Back) -> State:
 
 
 def _carried(compiled: Compiled, state: State, record: r.CarriedOn) -> State:
-    return replace(
-        state, phase=Phase.BETWEEN, carried=state.carried | frozenset(record.numbers)
-    )
+    return replace(state, phase=Phase.BETWEEN, carried=state.carried | frozenset(record.numbers))
 
 
 def _finished(compiled: Compiled, state: State, record: r.Finished) -> State:

@@ -13,7 +13,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
-from types import UnionType
 from typing import Any, ClassVar, get_args, get_origin, get_type_hints
 
 from voicecheck.errors import SessionFault
@@ -83,12 +82,12 @@ class StepStarted(Record):
 
 @dataclass(frozen=True, kw_only=True)
 class Hold(Record):
-    """The loop holds. ``hold``: precondition | stop. Confirm and timed holds are steps."""
+    """The loop holds. hold: precondition | stop | unanswered. Confirm and timed holds are steps."""
 
     kind: ClassVar[str] = "hold"
     hold: str
     step: str
-    missing: tuple[str, ...]  # facts, or defects that stop
+    missing: tuple[str, ...]  # facts, defects that stop, or steps without answer
     goes_to: str  # the step that clears it, "" for a stop
     text: str
 
@@ -209,7 +208,7 @@ class Answered(Record):
 class FactEnded(Record):
     kind: ClassVar[str] = "fact ended"
     fact: str
-    why: str  # time | another step | left | resumed
+    why: str  # time | another step | left | stood by | resumed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -218,7 +217,7 @@ class Withdrawn(Record):
 
     kind: ClassVar[str] = "withdrawn"
     step: str
-    why: str  # correction | rested on a withdrawn answer | again | hold | released | resumed
+    why: str  # correction | rested on a withdrawn answer | again | released | answered anew
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -357,8 +356,8 @@ KINDS: dict[str, type[Record]] = {
     for cls in (
         Opened, Resumed, StepStarted, Hold, Said, HeardReply, NotHeard, FollowedUp, ReadBack,
         ReadBackRefused, Timing, TimingDone, ItemNoted, Answered, FactEnded, Withdrawn, Again,
-        DefectFound, Released, CarriedOn, Asking, AskingDropped, MemoWanted, MemoTaken, Deferred, StoodBy,
-        WentAhead, ModeSet, MadeSafe, Lost, Back, Finished,
+        DefectFound, Released, CarriedOn, Asking, AskingDropped, MemoWanted, MemoTaken, Deferred,
+        StoodBy, WentAhead, ModeSet, MadeSafe, Lost, Back, Finished,
     )
 }  # fmt: skip
 
@@ -410,8 +409,6 @@ def _typed(hint: Any, value: Any) -> Any:
         inner = [args[0]] * len(value) if len(args) == 2 and args[1] is Ellipsis else list(args)
         if len(inner) == len(value):
             return tuple(_typed(t, v) for t, v in zip(inner, value, strict=True))
-    elif origin is UnionType:
-        return value
     elif origin is None and type(value) is hint:
         return value
     raise SessionFault(

@@ -88,10 +88,11 @@ class Input(StrEnum):
     CARRY_ON = "carry on"
     INTERVAL = "interval over"
     QUIET = "quiet"
-    EXPIRED = "fact expired"
+    HANDS_BUSY = "hands busy"
     LOST = "microphone lost"
     BACK = "microphone back"
     INTERRUPTED = "interrupted"
+    CLOSED_LATE = "closed late"
 
 
 @dataclass(frozen=True)
@@ -119,9 +120,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.HOLDING, I.SPOKEN): _row("go_to_giver", *ONWARD),
     (P.STOPPING, I.SPOKEN): _row("wait_for_release", P.STOPPED),
     # the question is open
-    (P.ASKED, I.ANSWER): _row(
-        "answer", *ONWARD, P.FOLLOWING, P.READING, P.TIMING
-    ),
+    (P.ASKED, I.ANSWER): _row("answer", *ONWARD, P.FOLLOWING, P.READING, P.TIMING),
     (P.FOLLOWING, I.ANSWER): _row("answer_follow_up", *ONWARD, P.FOLLOWING, P.READING),
     (P.FOLLOWING, I.NEGATIVE): _row("restart", *ONWARD),
     (P.READING, I.AFFIRM): _row("confirm", *ONWARD, P.FOLLOWING, P.TIMING),
@@ -140,10 +139,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.STANDING, I.GO_AHEAD): _row("go_ahead", *ONWARD),
     (P.DEAF, I.BACK): _row("hear_again", *ONWARD),
     # say again, in every phase that waits for words
-    **{
-        (phase, I.REPEAT): _row("say_again", phase)
-        for phase in (*LISTENING, P.STOPPED, P.ASKING)
-    },
+    **{(phase, I.REPEAT): _row("say_again", phase) for phase in (*LISTENING, P.STOPPED, P.ASKING)},
     **{
         (phase, I.TELL): _row("tell", phase)
         for phase in (*LISTENING, P.STOPPED, P.ASKING, P.TIMING)
@@ -183,16 +179,8 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
         (phase, I.NOT_HEARD): _row("not_heard", phase)
         for phase in (*LISTENING, P.STOPPED, P.ASKING)
     },
-    **{
-        (phase, I.QUIET): _row("quiet", phase)
-        for phase in (*LISTENING, P.STOPPED, P.ASKING)
-    },
-    # a fact that is in no use ends quietly; one that the open question needs brings a hold
-    **{
-        (phase, I.EXPIRED): _row("expire", phase, P.HOLDING)
-        for phase in Phase
-        if phase not in (P.NEW, P.BETWEEN, P.FINISHED)
-    },
+    **{(phase, I.QUIET): _row("quiet", phase) for phase in (*LISTENING, P.STOPPED, P.ASKING)},
+    (P.ASKED, I.HANDS_BUSY): _row("hands_busy", P.ASKED),
     # faults
     **{
         (phase, I.LOST): _row("lose_microphone", P.DEAF)
@@ -203,6 +191,11 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
         (phase, I.INTERRUPTED): _row("interrupt", P.STANDING)
         for phase in Phase
         if phase not in (P.NEW, P.BETWEEN, P.FINISHED)
+    },
+    **{
+        (phase, I.CLOSED_LATE): _row("close_late", P.FINISHED)
+        for phase in Phase
+        if phase not in (P.NEW, P.FINISHED)
     },
     **{
         (phase, I.RESUMED): _row("resume", *ONWARD)
@@ -239,6 +232,7 @@ class State:
     agains: Mapping[str, int] = field(default_factory=dict)
     asked: Mapping[str, int] = field(default_factory=dict)  # how often each step was started
     deferred: frozenset[str] = frozenset()
+    wanted: frozenset[str] = frozenset()  # steps of again only that an again has called for
     defects: tuple[DefectFound, ...] = ()
     released: Mapping[int, str] = field(default_factory=dict)
     carried: frozenset[int] = frozenset()  # stops that the driver chose to carry on under

@@ -1,0 +1,391 @@
+"""The commands. Thin: each parses its words, calls one function and prints what comes back.
+
+Exit status: 0 all answered and no stopping defect; 1 stopped, or not finished, or something found;
+2 wrong use; 3 the environment (microphone, disk, model, files).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, replace
+from pathlib import Path
+
+from voicecheck import __version__
+from voicecheck.audio.microphone import Microphone
+from voicecheck.audio.wav import read_wav
+from voicecheck.errors import JournalNotFound, VoicecheckError, WrongUse
+from voicecheck.limits.judge import confirming, describe, judge, table_lines
+from voicecheck.limits.table import limit_of
+from voicecheck.report.files import verify, write
+from voicecheck.run import doctor as looks
+from voicecheck.run import engines, start
+from voicecheck.run.library import load_sources, names
+from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspection
+from voicecheck.run.rehearsal import RehearsalWorld
+from voicecheck.run.transcript import transcript
+from voicecheck.settings import Settings, load_settings, settings_file
+from voicecheck.units import Quantity
+
+NOT_CLAIMED = (
+    "voicecheck leads, times and records an inspection. It never says that a vehicle is safe or "
+    "fit: it says what was answered, what was not, and what stops the vehicle. Local law, the "
+    "maker's manual and a licensed mechanic come first. Never reach under, crank or move while "
+    "anything is in doubt."
+)
+EPILOG = """\
+start here:
+  voicecheck rehearse couple         a coupling led by voice, with recorded replies
+  voicecheck run couple --typed      lead it yourself at the keyboard
+  voicecheck doctor                  is the headset there, can every word be heard?
+  voicecheck run couple --microphone lead it by voice
+
+exit status: 0 all answered, no stopping defect; 1 stopped or not finished; 2 wrong use;
+3 environment (microphone, disk, model, files)
+"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; the exit status."""
+    parser = _parser()
+    given = parser.parse_args(argv)
+    try:
+        settings = load_settings()
+        do: Callable[[argparse.Namespace, Settings], int] = given.do
+        return do(given, settings)
+    except VoicecheckError as error:
+        print(f"voicecheck: {error}", file=sys.stderr)
+        return 2 if isinstance(error, WrongUse) else 3
+    except BrokenPipeError:
+        return 3
+    except KeyboardInterrupt:
+        print("voicecheck: interrupted.", file=sys.stderr)
+        return 1
+
+
+# -- run, rehearse, resume ---------------------------------------------------------------------
+
+
+def _run(given: argparse.Namespace, settings: Settings) -> int:
+    source = "microphone" if given.microphone else "wav" if given.wav else "typed"
+    wanted = _wanted(given, settings, source)
+    own = Path(settings.checklists) if settings.checklists else None
+    sources = load_sources(given.checklist, given.vehicle or settings.vehicle, own)
+    practice = source == "wav" or given.compressed
+    result = start.start(sources, _setting(given, settings, practice), wanted)
+    return _finish(given, result)
+
+
+def _rehearse(given: argparse.Namespace, settings: Settings) -> int:
+    wanted = _wanted(given, settings, "rehearsal")
+    if given.drive not in names("drives") and "/" not in given.drive:
+        raise WrongUse(
+            f"There is no drive {given.drive!r}.", f"use one of: {', '.join(names('drives'))}"
+        )
+    sources, expected = start.rehearsed(given.drive)
+    result = start.start(sources, _setting(given, settings, practice=True), wanted)
+    if isinstance(result.world, RehearsalWorld) and not given.json:
+        world = result.world
+        print(f"{world.replies} replies, {world.talk_s:.0f} s of talk by the program.")
+    status = _finish(given, result)
+    if result.outcome != expected:
+        print(f"The drive was made to end {expected!r}.", file=sys.stderr)
+        return 1
+    return status
+
+
+def _resume(given: argparse.Namespace, settings: Settings) -> int:
+    folder = Path(given.folder) if given.folder else last_open(_parent(given, settings))
+    if folder is None:
+        raise JournalNotFound(
+            f"There is no unfinished inspection in {_parent(given, settings)}.",
+            "start one with: voicecheck run couple --microphone",
+        )
+    source = "microphone" if given.microphone else "typed"
+    try:
+        result = start.resume(folder, _wanted(given, settings, source))
+    finally:
+        _write_report(folder)
+    return _finish(given, result)
+
+
+def _finish(given: argparse.Namespace, result: start.Result) -> int:
+    report = _write_report(result.folder)
+    file = result.folder / "report.html"
+    if given.json:
+        print(json.dumps({"outcome": result.outcome, "folder": str(result.folder)}))
+    else:
+        print(f"\n{report}\nReport: {file}")
+        if result.outcome == "interrupted":
+            print(f"Go on with: voicecheck resume {result.folder}")
+    return 0 if result.outcome == "complete" else 1
+
+
+def _write_report(folder: Path) -> str:
+    """Write the report from the journal; its headline."""
+    compiled, records = read_inspection(folder)
+    return write(folder, records, compiled).headline.text
+
+
+def _parent(given: argparse.Namespace, settings: Settings) -> Path:
+    return Path(given.into or settings.folder)
+
+
+def _setting(given: argparse.Namespace, settings: Settings, practice: bool) -> Setting:
+    pairs = []
+    for text in given.set or ():
+        name, equals, value = text.partition("=")
+        if not equals:
+            raise WrongUse(f"--set {text!r} has no '='.", "write --set 'air lines=before the lock'")
+        pairs.append((name.strip(), value.strip()))
+    units = [("trailer", given.trailer)] if given.trailer else []
+    return Setting(
+        operating="practice" if practice else "inspection",
+        source="",
+        driver=given.driver or settings.driver,
+        carrier=given.carrier or settings.carrier,
+        place=given.place or "",
+        season=given.season or settings.season or "summer",
+        jurisdiction=given.jurisdiction or settings.jurisdiction,
+        settings=tuple(pairs),
+        units=tuple(units),
+    )
+
+
+def _wanted(given: argparse.Namespace, settings: Settings, source: str) -> start.Wanted:
+    quiet = getattr(given, "json", False)
+    wanted = start.Wanted(
+        source=source,
+        parent=_parent(given, settings),
+        write=(lambda line: None) if quiet else (lambda line: print(line, flush=True)),
+        make_recogniser=_engine(given, settings),
+        compressed=source in ("rehearsal", "wav"),
+        headset=settings.headset,
+        microphone=settings.microphone,
+        loudspeaker=settings.loudspeaker,
+        lines=sys.stdin,
+    )
+    if source == "wav":
+        wanted = replace(wanted, wav=Path(given.wav))
+    if source == "typed":
+        wanted = replace(wanted, compressed=getattr(given, "compressed", False))
+    if source == "rehearsal":
+        wanted = replace(
+            wanted,
+            drive=given.drive,
+            noise=given.noise,
+            snr_db=given.snr,
+            compressed=not given.real_time,
+            speak=not given.no_voice,
+        )
+    if getattr(given, "headset", False):
+        wanted = replace(wanted, headset=True)
+    return wanted
+
+
+def _engine(given: argparse.Namespace, settings: Settings) -> Callable[[], engines.Recogniser]:
+    engine = getattr(given, "engine", None) or settings.engine
+    model = getattr(given, "model", None) or settings.model
+    if engine == "pocketsphinx":
+        model = getattr(given, "model", None) or ""
+    return lambda: engines.recogniser(engine, model)
+
+
+# -- looking at an inspection ------------------------------------------------------------------
+
+
+def _report(given: argparse.Namespace, settings: Settings) -> int:
+    folder = Path(given.folder)
+    compiled, records = read_inspection(folder)
+    report = write(folder, records, compiled)
+    if given.json:
+        sys.stdout.write((folder / "report.json").read_text(encoding="utf-8") + "\n")
+    else:
+        print(f"{report.headline.text}\nReport: {folder / 'report.html'}")
+    return 0 if report.headline.verdict == "complete" else 1
+
+
+def _verify(given: argparse.Namespace, settings: Settings) -> int:
+    folder = Path(given.folder)
+    findings = verify(folder, lambda opened: compiled_of((opened,), folder))
+    if given.json:
+        print(json.dumps([asdict(finding) for finding in findings], indent=1))
+    elif not findings:
+        print("Journal, recordings and report agree. This shows that nothing was changed since it")
+        print("was written; it does not show who spoke or that what was answered is true.")
+    else:
+        for finding in findings:
+            print(f"{'GRAVE' if finding.grave else 'note'}: {finding.text}")
+    return 1 if any(finding.grave for finding in findings) else 0
+
+
+def _replay(given: argparse.Namespace, settings: Settings) -> int:
+    compiled, records = read_inspection(Path(given.folder))
+    for line in transcript(compiled, records):
+        print(line)
+    return 0
+
+
+def _doctor(given: argparse.Namespace, settings: Settings) -> int:
+    vehicle = given.vehicle or settings.vehicle
+    found = looks.examine(_engine(given, settings), vehicle, Path(settings.folder))
+    if given.json:
+        print(json.dumps([asdict(look) for look in found], indent=1))
+    else:
+        print(f"settings: {settings_file()}")
+        for look in found:
+            print(f"{look.state:8} {look.what}: {look.text}")
+    return 3 if any(look.state == "missing" for look in found) else 0
+
+
+def _listen(given: argparse.Namespace, settings: Settings) -> int:
+    engine = _engine(given, settings)()
+    microphone = None if given.wav else Microphone(settings.microphone or None)
+    samples = read_wav(Path(given.wav)) if given.wav else b""
+    print("Say a command, pass, fail, affirm or negative.", flush=True)
+    for line in looks.listen(engine, microphone, samples, given.seconds):
+        print(line, flush=True)
+    return 0
+
+
+def _limits(given: argparse.Namespace, settings: Settings) -> int:
+    if not given.id:
+        lines = table_lines(given.jurisdiction)
+        print(json.dumps(lines, indent=1) if given.json else "\n".join(lines))
+        return 0
+    row = limit_of(given.id)
+    if not given.reading:
+        print(describe(row))
+        return 0
+    inputs = dict(confirming(row))
+    result = judge(row.id, Quantity.parse(" ".join(given.reading)), inputs)
+    guide = " This is a guide value, not a statement of law." if result.guide else ""
+    print(f"{result.verdict}: {result.reason}{guide}")
+    return 0 if result.verdict == "within" else 1
+
+
+# -- the words of the commands -----------------------------------------------------------------
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="voicecheck",
+        description="Hands-free, offline inspection loop for tractor-trailer drivers. "
+        + NOT_CLAIMED,
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"voicecheck {__version__}")
+    sub = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    def add(
+        name: str, do: Callable[[argparse.Namespace, Settings], int], help: str, more: str = ""
+    ) -> argparse.ArgumentParser:
+        command = sub.add_parser(
+            name,
+            help=help,
+            description=f"{help}\n\n{more}" if more else help,
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        command.set_defaults(do=do)
+        command.add_argument("--json", action="store_true", help="print for machines")
+        return command
+
+    run = add(
+        "run",
+        _run,
+        "Lead a checklist: by voice, from a recording, or typed.",
+        "Say, or type, the answer to each question. At any time: say again, explain, stand by,\n"
+        "correction, memo, not done, cannot see, next place, end inspection.\n\n"
+        "examples:\n  voicecheck run couple --microphone\n  voicecheck run couple --typed\n"
+        "  voicecheck run couple --wav replies.wav",
+    )
+    run.add_argument("checklist", help=f"name ({', '.join(names('checklists'))}) or file")
+    how = run.add_mutually_exclusive_group(required=True)
+    how.add_argument("--microphone", action="store_true", help="by voice, with a real microphone")
+    how.add_argument("--wav", metavar="FILE", help="a recording of replies (16 kHz mono)")
+    how.add_argument("--typed", action="store_true", help="replies from the keyboard, one a line")
+    run.add_argument("--compressed", action="store_true", help="typed: time jumps (practice)")
+    run.add_argument("--headset", action="store_true", help="a reply may stop a prompt")
+    _people(run)
+    _sound(run)
+
+    rehearse = add(
+        "rehearse",
+        _rehearse,
+        "The same loop with a recorded driver, through the real recogniser. Needs no device.",
+        "The recorded driver hears the prompts and tones and nothing else; he repeats when he is\n"
+        "misheard. The report is of the kind practice.\n\n"
+        "example:\n  voicecheck rehearse couple\n  voicecheck rehearse couple --drive stop",
+    )
+    rehearse.add_argument("checklist", help="name of the checklist that the drive walks through")
+    rehearse.add_argument("--drive", default="all-good", help="name or folder of a drive")
+    rehearse.add_argument("--real-time", action="store_true", help="play prompts, wait as in life")
+    rehearse.add_argument("--no-voice", action="store_true", help="print the prompts only")
+    rehearse.add_argument("--noise", choices=("none", "diesel", "wind"), help="other noise")
+    rehearse.add_argument("--snr", type=int, metavar="DB", help="other signal-to-noise ratio")
+    _people(rehearse)
+    _sound(rehearse)
+
+    resume = add(
+        "resume",
+        _resume,
+        "Go on with an inspection within four hours; what lasts until you left is asked again.",
+    )
+    resume.add_argument("folder", nargs="?", help="default: the latest unfinished one")
+    how = resume.add_mutually_exclusive_group(required=True)
+    how.add_argument("--microphone", action="store_true", help="by voice")
+    how.add_argument("--typed", action="store_true", help="from the keyboard")
+    resume.add_argument("--compressed", action="store_true", help=argparse.SUPPRESS)
+    resume.add_argument("--into", metavar="FOLDER", help="where inspections are kept")
+    _sound(resume)
+
+    for name, do, text in (
+        ("report", _report, "Write report.json and report.html again from the journal."),
+        ("verify", _verify, "Is the inspection as it was written? Chain, recordings, report."),
+        ("replay", _replay, "Read an inspection as a dialogue, record by record."),
+    ):
+        add(name, do, text).add_argument("folder", help="folder of the inspection")
+
+    doctor = add("doctor", _doctor, "Look at microphone, loudspeaker, voice, recogniser and disk.")
+    doctor.add_argument("--vehicle", help="vehicle whose words are checked")
+    _sound(doctor)
+    listen = add("listen", _listen, "Show what is heard: level, signal-to-noise, words.")
+    listen.add_argument("--seconds", type=float, default=30.0, help="how long (default 30)")
+    listen.add_argument("--wav", metavar="FILE", help="listen to a recording instead")
+    _sound(listen)
+
+    limits = add(
+        "limits",
+        _limits,
+        "The table of limits with sources; one row; or judge one reading.",
+        "examples:\n  voicecheck limits --jurisdiction US\n  voicecheck limits us-str-30\n"
+        "  voicecheck limits us-str-30 1 3/4 in",
+    )
+    limits.add_argument("id", nargs="?", help="id of a row")
+    limits.add_argument("reading", nargs="*", help="a reading with its unit, e.g. 3/16 in")
+    limits.add_argument("--jurisdiction", help="rows of one jurisdiction, e.g. US or CA-ON")
+    return parser
+
+
+def _people(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--vehicle", help=f"name ({', '.join(names('vehicles'))}) or file")
+    command.add_argument("--trailer", metavar="NUMBER", help="trailer on the order")
+    command.add_argument("--driver", help="name, for the report")
+    command.add_argument("--carrier", help="name, for the report")
+    command.add_argument("--place", help="where, for the report")
+    command.add_argument("--season", choices=("summer", "winter"))
+    command.add_argument("--jurisdiction", help="e.g. US, US-MD, CA-ON")
+    command.add_argument("--set", action="append", metavar="NAME=CHOICE", help="carrier's choice")
+    command.add_argument("--into", metavar="FOLDER", help="where inspections are kept")
+
+
+def _sound(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--engine", choices=engines.ENGINES, help="recogniser")
+    command.add_argument("--model", metavar="FOLDER", help="a vosk model folder of your own")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,56 @@
+"""From what the ear gives to the session's events, with the sound kept as evidence."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from voicecheck.audio.ear import Ear
+from voicecheck.audio.evidence import Evidence
+from voicecheck.audio.ports import RATE, Heard, Memo, NotHeard
+from voicecheck.reply.grammar import vocabulary
+from voicecheck.session import actions as a
+from voicecheck.session import events as e
+from voicecheck.session.records import Stamp
+
+
+class Hearing:
+    """An ear that keeps every reply in the inspection's folder before it is passed on."""
+
+    def __init__(self, ear: Ear, folder: Path) -> None:
+        self.ear = ear
+        self._evidence = Evidence(folder)
+        self._count = sum(1 for _ in folder.glob("reply-*.flac"))
+
+    def obey(self, action: a.Action) -> None:
+        match action:
+            case a.Listen(expect=expect, careful=careful):
+                self.ear.listen(vocabulary(expect), careful)
+            case a.ListenMemo():
+                self.ear.listen_memo()
+            case a.Deafen():
+                self.ear.deafen()
+
+    def event(self, result: Heard | NotHeard | Memo, at: Stamp) -> e.Event:
+        """The event for what was heard; its sound is on disk when this returns."""
+        match result:
+            case Heard(hypothesis=hypothesis, utterance=utterance, certainty=certainty):
+                name, digest = self._keep(utterance.samples)
+                return e.ReplyHeard(
+                    at=at,
+                    words=hypothesis.text,
+                    certainty=certainty,
+                    confidence=f"{hypothesis.confidence:.2f}",
+                    snr_db="" if utterance.snr_db is None else f"{utterance.snr_db:.0f}",
+                    evidence=name,
+                    digest=digest,
+                )
+            case Memo(utterance=utterance):
+                name, digest = self._keep(utterance.samples)
+                seconds = len(utterance.samples) / 2 / RATE
+                return e.MemoHeard(at=at, evidence=name, digest=digest, seconds=f"{seconds:.1f}")
+            case NotHeard(why=why, text=text):
+                return e.SoundRefused(at=at, why=why, words=text)
+
+    def _keep(self, samples: bytes) -> tuple[str, str]:
+        self._count += 1
+        return self._evidence.save(samples, self._count)

@@ -1,0 +1,112 @@
+"""Where checklists, hazards, vehicles and recorded drives are found.
+
+A name without a slash is looked up in the folder given by the user, then among those that travel
+with the program; a path is taken as it is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from voicecheck.checklist.compile import Context, compile_checklist
+from voicecheck.checklist.compiled import Compiled
+from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
+from voicecheck.checklist.vehicle import Vehicle
+from voicecheck.errors import ChecklistNotFound, ChecklistSyntaxError
+
+
+@dataclass(frozen=True)
+class Sources:
+    """The texts that an inspection is made of; they travel in its first record."""
+
+    checklist: str
+    hazards: str
+    vehicle: str
+    checklist_file: str = "checklist"
+    hazards_file: str = "hazards.yaml"
+    vehicle_file: str = "vehicle"
+
+
+def shipped(kind: str) -> Path:
+    """The folder of what travels with the program: "checklists" or "drives"."""
+    package = Path(str(files("voicecheck")))
+    installed = package / "data" / kind
+    if installed.is_dir():
+        return installed
+    beside = {"checklists": "checklists", "drives": "audio_fixtures"}[kind]
+    return package.parent / beside
+
+
+def find(name: str, kind: str, own: Path | None = None) -> Path:
+    """The file of a checklist ("checklists") or vehicle ("vehicles"), or folder of a drive."""
+    under = {"checklists": "", "vehicles": "vehicles"}.get(kind)
+    if "/" in name or "\\" in name or name.endswith((".yaml", ".yml")):
+        path = Path(name)
+        if path.exists():
+            return path
+        raise ChecklistNotFound(f"There is no file {name}.", "mind the path and its spelling")
+    places = [*([own] if own else []), shipped("drives" if kind == "drives" else "checklists")]
+    for place in places:
+        path = place / name if under is None else place / under / f"{name}.yaml"
+        if path.exists():
+            return path
+    known = ", ".join(names(kind)) or "none"
+    raise ChecklistNotFound(
+        f"There is no {kind.rstrip('s')} called {name!r}.", f"use one of: {known}"
+    )
+
+
+def names(kind: str) -> list[str]:
+    """The names that travel with the program."""
+    if kind == "drives":
+        return sorted(p.parent.name for p in shipped("drives").glob("*/drive.yaml"))
+    folder = shipped("checklists") / ("vehicles" if kind == "vehicles" else "")
+    return sorted(p.stem for p in folder.glob("*.yaml") if p.stem != "hazards")
+
+
+def read_text(path: Path) -> str:
+    """The file as UTF-8 text. ChecklistSyntaxError when it is not that."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise ChecklistSyntaxError(
+            f"not UTF-8 text at byte {error.start}", "save it as plain UTF-8 text", path.name, 1
+        ) from None
+    except OSError as error:
+        raise ChecklistNotFound(
+            f"{path} cannot be read: {error.strerror}.", "mind the path and its permissions"
+        ) from None
+
+
+def load_sources(checklist: str, vehicle: str, own: Path | None = None) -> Sources:
+    list_file = find(checklist, "checklists", own)
+    vehicle_file = find(vehicle, "vehicles", own)
+    hazards_file = list_file.parent / "hazards.yaml"
+    if not hazards_file.exists():
+        hazards_file = shipped("checklists") / "hazards.yaml"
+    return Sources(
+        read_text(list_file),
+        read_text(hazards_file),
+        read_text(vehicle_file),
+        str(list_file),
+        str(hazards_file),
+        str(vehicle_file),
+    )
+
+
+def compile_sources(
+    sources: Sources,
+    *,
+    season: str = "summer",
+    jurisdiction: str = "",
+    settings: dict[str, str] | None = None,
+) -> tuple[Compiled, Vehicle]:
+    """The compiled checklist and the vehicle. ChecklistError with file and line."""
+    model, lines = load_checklist(sources.checklist, sources.checklist_file)
+    hazards, _ = load_hazards(sources.hazards, sources.hazards_file)
+    vehicle = load_vehicle(sources.vehicle, sources.vehicle_file)
+    context = Context(vehicle, season, jurisdiction or vehicle.jurisdiction, settings or {})
+    compiled = compile_checklist(model, lines, sources.checklist_file, hazards, context)
+    return compiled, vehicle

@@ -1,0 +1,199 @@
+"""The world of ``run --microphone``: a real microphone, a real loudspeaker, real time.
+
+By default the ear is closed while the program speaks, so that an open-air loudspeaker can never
+answer for the driver. With a headset (``headset=True``) a reply may begin during a prompt that may
+be interrupted, and stops it; never during a hold.
+"""
+
+from __future__ import annotations
+
+import queue
+from collections import deque
+from collections.abc import Callable
+
+from voicecheck.audio.microphone import Microphone
+from voicecheck.audio.ports import Speaker, Voice
+from voicecheck.audio.tones import tone
+from voicecheck.errors import MicrophoneStalled, NoSynthesiser, VoicecheckError
+from voicecheck.run.clock import Clock
+from voicecheck.run.hearing import Hearing
+from voicecheck.session import actions as a
+from voicecheck.session import events as e
+
+REOPEN_S = 1.0
+
+
+class LiveWorld:
+    def __init__(
+        self,
+        microphone: Microphone,
+        speaker: Speaker | None,
+        voice: Voice | None,
+        hearing: Hearing,
+        clock: Clock,
+        write: Callable[[str], None],
+        headset: bool = False,
+    ) -> None:
+        self.clock = clock
+        self._microphone = microphone
+        self._speaker = speaker
+        self._voice = voice
+        self._hearing = hearing
+        self._write = write
+        self._headset = headset
+        self._queue: deque[a.Say | a.Tone] = deque()
+        self._playing: a.Say | a.Tone | None = None
+        self._ended: queue.Queue[int] = queue.Queue()
+        self._serial = 0
+        self._wanted: a.Action | None = None  # what the ear shall do once it may
+        self._open = False
+        self._events: deque[e.Event] = deque()
+        self._timers: dict[str, int] = {}
+        self._lost = False
+        self._turn_over = False
+        microphone.start()
+
+    # -- what the loop asks for ----------------------------------------------------------------
+
+    def perform(self, action: a.Action) -> None:
+        if self._turn_over:  # a new turn: sentences of the turn before are out of date
+            self._turn_over = False
+            self._drop_old()
+        match action:
+            case a.Say() | a.Tone():
+                if isinstance(action, a.Say):
+                    self._write(f"  {action.text}")
+                self._queue.append(action)
+            case a.StartTimer(name=name, seconds=seconds):
+                self._timers[name] = self.clock.now().mono + round(seconds * 1000)
+            case a.StopTimer(name=name):
+                self._timers.pop(name, None)
+            case a.Listen() | a.ListenMemo() | a.Deafen():
+                if isinstance(action, a.Listen):
+                    self._timers.clear()
+                self._wanted = action
+                self._open = False
+                self._hearing.obey(a.Deafen())
+
+    def next_event(self) -> e.Event:
+        self._turn_over = True
+        while True:
+            self._step_sound()
+            if self._events:
+                return self._events.popleft()
+            self._open_ear()
+            due = self._due()
+            if due:
+                return e.TimerElapsed(at=self.clock.now(), name=due)
+            heard = self._listen()
+            if heard is not None:
+                return heard
+
+    def rest(self, seconds: float) -> None:
+        until = self.clock.now().mono + seconds * 1000
+        while self.clock.now().mono < until:
+            self._step_sound()
+            self.clock.pass_time(0.05)
+
+    def close(self) -> None:
+        until = self.clock.now().mono + 60_000
+        while (self._queue or self._playing) and self.clock.now().mono < until:
+            self._step_sound()
+            self.clock.pass_time(0.02)
+        if self._speaker is not None:
+            self._speaker.stop()
+        self._microphone.stop()
+
+    # -- speaking ------------------------------------------------------------------------------
+
+    def _drop_old(self) -> None:
+        self._queue = deque(s for s in self._queue if isinstance(s, a.Say) and not s.interruptible)
+        if isinstance(self._playing, a.Say) and self._playing.interruptible:
+            self._stop_playing()
+
+    def _stop_playing(self) -> None:
+        self._serial += 1
+        self._playing = None
+        if self._speaker is not None:
+            self._speaker.stop()
+
+    def _step_sound(self) -> None:
+        while not self._ended.empty():
+            if self._ended.get() == self._serial and self._playing is not None:
+                self._end_of_sound(self._playing)
+        if self._playing is None and self._queue:
+            self._start(self._queue.popleft())
+
+    def _end_of_sound(self, sound: a.Say | a.Tone) -> None:
+        self._playing = None
+        if isinstance(sound, a.Say) and not sound.interruptible:
+            self._events.append(e.PromptEnded(at=self.clock.now(), name=sound.name))
+
+    def _start(self, sound: a.Say | a.Tone) -> None:
+        self._playing = sound
+        samples = tone(sound.name) if isinstance(sound, a.Tone) else self._render(sound.text)
+        if not samples or self._speaker is None:
+            self._end_of_sound(sound)
+            return
+        self._serial += 1
+        serial = self._serial
+        try:
+            self._speaker.play(samples, lambda: self._ended.put(serial))
+        except VoicecheckError as error:
+            self._write(f"({error})")
+            self._end_of_sound(sound)
+
+    def _render(self, text: str) -> bytes:
+        if self._voice is None:
+            return b""
+        try:
+            return self._voice.render(text)
+        except NoSynthesiser as error:
+            self._write(f"({error})")
+            self._voice = None
+            return b""
+
+    # -- hearing -------------------------------------------------------------------------------
+
+    def _open_ear(self) -> None:
+        if self._wanted is None or self._open:
+            return
+        sounding = [*([self._playing] if self._playing else []), *self._queue]
+        may = all(isinstance(s, a.Say) and s.interruptible for s in sounding)
+        if not sounding or (self._headset and may):
+            self._open = True
+            self._hearing.obey(self._wanted)
+
+    def _due(self) -> str:
+        now = self.clock.now().mono
+        for name, at in sorted(self._timers.items(), key=lambda item: item[1]):
+            if at <= now and (name == "timing" or not self._hearing.ear.speaking):
+                del self._timers[name]
+                return name
+        return ""
+
+    def _listen(self) -> e.Event | None:
+        if self._lost:
+            self.clock.pass_time(REOPEN_S)
+            if self._microphone.reopen():
+                self._lost = False
+                return e.MicrophoneBack(at=self.clock.now())
+            return None
+        try:
+            block = self._microphone.read(0.05)
+        except MicrophoneStalled:
+            self._lost = True
+            return e.MicrophoneLost(at=self.clock.now())
+        if block is None:
+            return None
+        result = self._hearing.ear.feed(block)
+        playing = self._playing
+        if self._hearing.ear.speaking and isinstance(playing, a.Say) and playing.interruptible:
+            self._stop_playing()
+            self._queue.clear()
+        if result is None:
+            return None
+        event = self._hearing.event(result, self.clock.now())
+        if isinstance(event, e.ReplyHeard):
+            self._write(f"> {event.words}")
+        return event

@@ -1,0 +1,96 @@
+"""The only loop: take an event, give it to the session, make the records durable, then perform.
+
+A record is on disk before anything that follows from it is said (J1). When the disk refuses, the
+loop says so, makes safe where a hazard is open, and tries again; nothing is lost, and nothing goes
+on until the records are kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from voicecheck.errors import JournalNotWritable
+from voicecheck.journal.file import JournalFile
+from voicecheck.session import actions as a
+from voicecheck.session import events as e
+from voicecheck.session.session import Session
+
+DISK_TRIES = 3
+DISK_WAIT_S = 5.0
+
+
+class World(Protocol):
+    """All that is outside: sound or keyboard, clock and timers."""
+
+    def next_event(self) -> e.Event:
+        """The next thing that happens; blocks until it does."""
+        ...
+
+    def perform(self, action: a.Action) -> None:
+        """Do one action, other than keeping a record."""
+        ...
+
+    def rest(self, seconds: float) -> None:
+        """Wait, with what is being said going on."""
+        ...
+
+    def close(self) -> None: ...
+
+
+def run(
+    session: Session,
+    journal: JournalFile,
+    world: World,
+    first: e.Event,
+    told: Callable[[Sequence[a.Action]], None] | None = None,
+) -> str:
+    """Run to the end. The outcome: complete, stopped, not finished or interrupted.
+
+    ``told`` is given every turn's actions after the records are kept, for a transcript.
+    JournalNotWritable when the disk refuses and keeps refusing.
+    """
+    event = first
+    try:
+        while True:
+            hazard = session.state.hazard
+            actions = session.receive(event)
+            _keep(session, journal, world, actions, hazard)
+            if told:
+                told(actions)
+            for action in actions:
+                if isinstance(action, a.Finish):
+                    return action.outcome
+                if not isinstance(action, a.Keep):
+                    world.perform(action)
+            event = world.next_event()
+    finally:
+        world.close()
+
+
+def _keep(
+    session: Session,
+    journal: JournalFile,
+    world: World,
+    actions: Sequence[a.Action],
+    hazard: str,
+) -> None:
+    records = [action.record for action in actions if isinstance(action, a.Keep)]
+    for attempt in range(DISK_TRIES + 1):
+        try:
+            journal.append(records)
+        except JournalNotWritable:
+            if attempt == DISK_TRIES:
+                raise
+            if attempt == 0:
+                if hazard:
+                    world.perform(a.Say(session.compiled.hazards[hazard].safe, False, "disk"))
+                world.perform(a.Tone("hold"))
+                world.perform(
+                    a.Say("Hold. I cannot write to the disk. Nothing is lost yet.", False, "disk")
+                )
+            world.rest(DISK_WAIT_S)
+        else:
+            if attempt:
+                world.perform(a.Say("The disk takes records again."))
+            return

@@ -1,0 +1,182 @@
+"""Putting an inspection together and running it: the world, the journal, the loop."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from voicecheck.audio.ear import Ear
+from voicecheck.audio.microphone import Microphone
+from voicecheck.audio.ports import Recogniser, Speaker, Voice
+from voicecheck.audio.speaker import SoundSpeaker
+from voicecheck.audio.voice import SynthesiserVoice
+from voicecheck.audio.wav import read_wav
+from voicecheck.checklist.compiled import Compiled
+from voicecheck.errors import InspectionClosed, NoPortAudio, NoSynthesiser, WrongUse
+from voicecheck.journal.file import JournalFile
+from voicecheck.run.clock import Clock, CompressedClock, DeviceClock
+from voicecheck.run.driver import RecordedDriver, Recording, Talker, load_drive
+from voicecheck.run.hearing import Hearing
+from voicecheck.run.library import Sources, load_sources
+from voicecheck.run.live import LiveWorld
+from voicecheck.run.loop import World, run
+from voicecheck.run.opening import SHIFT_S, Setting, open_inspection, reopen, seconds_between
+from voicecheck.run.rehearsal import RehearsalWorld
+from voicecheck.run.typed import TypedWorld
+from voicecheck.session import events as e
+from voicecheck.session.records import Stamp
+from voicecheck.session.session import Session
+from voicecheck.session.state import State
+
+Write = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """How to run: what the command line and the settings say."""
+
+    source: str  # microphone | wav | typed | rehearsal
+    parent: Path
+    write: Write
+    make_recogniser: Callable[[], Recogniser]
+    wav: Path | None = None
+    drive: str = ""
+    noise: str | None = None
+    snr_db: int | None = None
+    compressed: bool = False
+    headset: bool = False
+    microphone: str = ""
+    loudspeaker: str = ""
+    speak: bool = True
+    lines: Iterable[str] = sys.stdin
+
+
+@dataclass(frozen=True)
+class Result:
+    """``outcome``: complete | stopped | not finished | interrupted."""
+
+    outcome: str
+    folder: Path
+    world: World
+
+
+def start(sources: Sources, setting: Setting, wanted: Wanted) -> Result:
+    """A new inspection, to its end."""
+    clock = _clock(wanted)
+    recogniser = None if wanted.source == "typed" else wanted.make_recogniser()
+    voice = _voice(wanted)
+    setting = replace(
+        setting,
+        source=wanted.source,
+        engine=recogniser.name if recogniser else "",
+        engine_digest=recogniser.digest if recogniser else "",
+        voice=voice.name if voice else "",
+    )
+    compiled, opened, folder = open_inspection(sources, setting, clock.now(), wanted.parent)
+    with JournalFile.create(folder) as journal:
+        world = _world(wanted, clock, recogniser, voice, folder)
+        first = e.Started(at=opened.at, opened=opened)
+        return _run(compiled, State(), journal, world, first, folder)
+
+
+def resume(folder: Path, wanted: Wanted) -> Result:
+    """Go on with an inspection within the shift; a later one is closed as unfinished."""
+    compiled, state, journal, last = reopen(folder)
+    with journal:
+        clock = _clock(wanted)
+        now = clock.now()
+        gap = seconds_between(last, now)
+        if gap > SHIFT_S:
+            session = Session(compiled, state)
+            late = e.ClosedLate(at=now, why=f"not resumed within the shift ({gap // 3600} h)")
+            silent = replace(wanted, lines=())
+            run(session, journal, TypedWorld(silent.lines, CompressedClock(), wanted.write), late)
+            raise InspectionClosed(
+                f"The last reply is {gap // 3600} hours old. The inspection is closed as "
+                "not finished; its report is kept.",
+                "start a new inspection",
+            )
+        recogniser = None if wanted.source == "typed" else wanted.make_recogniser()
+        world = _world(wanted, clock, recogniser, _voice(wanted), folder)
+        event = e.Resumed(at=clock.now(), gap_s=gap)
+        return _run(compiled, state, journal, world, event, folder)
+
+
+def rehearsed(name: str) -> tuple[Sources, str]:
+    """The sources that a drive walks through, and the outcome it expects."""
+    drive, _ = load_drive(name)
+    return load_sources(drive.checklist, drive.vehicle), drive.ends
+
+
+def _run(
+    compiled: Compiled,
+    state: State,
+    journal: JournalFile,
+    world: World,
+    first: e.Event,
+    folder: Path,
+) -> Result:
+    session = Session(compiled, state)
+    event = first
+    while True:
+        try:
+            return Result(run(session, journal, world, event), folder, world)
+        except KeyboardInterrupt:
+            event = e.Interrupted(at=_now(world), why="interrupted at the keyboard")
+
+
+def _now(world: World) -> Stamp:
+    clock: Clock = getattr(world, "clock", DeviceClock())
+    return clock.now()
+
+
+def _clock(wanted: Wanted) -> Clock:
+    return CompressedClock() if wanted.compressed else DeviceClock()
+
+
+def _voice(wanted: Wanted) -> Voice | None:
+    if not wanted.speak or wanted.source == "typed":
+        return None
+    voice = SynthesiserVoice()
+    try:
+        voice.render("Ready.")
+    except NoSynthesiser as error:
+        wanted.write(f"({error} Prompts are printed.)")
+        return None
+    return voice
+
+
+def _speaker(wanted: Wanted) -> Speaker | None:
+    try:
+        return SoundSpeaker(wanted.loudspeaker or None)
+    except NoPortAudio as error:
+        wanted.write(f"({error} Prompts are printed.)")
+        return None
+
+
+def _world(
+    wanted: Wanted,
+    clock: Clock,
+    recogniser: Recogniser | None,
+    voice: Voice | None,
+    folder: Path,
+) -> World:
+    if recogniser is None:
+        return TypedWorld(wanted.lines, clock, wanted.write)
+    hearing = Hearing(Ear(recogniser), folder)
+    if wanted.source == "microphone":
+        speaker = _speaker(wanted) if voice else None
+        microphone = Microphone(wanted.microphone or None)
+        return LiveWorld(microphone, speaker, voice, hearing, clock, wanted.write, wanted.headset)
+    talker: Talker
+    if wanted.source == "wav":
+        if wanted.wav is None:
+            raise WrongUse("No recording is named.", "say --wav FILE")
+        talker = Recording(read_wav(wanted.wav))
+    else:
+        drive, drive_folder = load_drive(wanted.drive)
+        talker = RecordedDriver(drive, drive_folder, noise=wanted.noise, snr_db=wanted.snr_db)
+    speaker = _speaker(wanted) if voice and not wanted.compressed else None
+    return RehearsalWorld(talker, hearing, clock, wanted.write, voice, speaker)

@@ -1,0 +1,98 @@
+"""The world of ``run --typed``: prompts are printed, replies are typed, one a line.
+
+A typed reply is exact, so it is never read back for doubt; the report says "typed" on each line.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable
+
+from voicecheck.run.clock import Clock, CompressedClock
+from voicecheck.session import actions as a
+from voicecheck.session import events as e
+
+
+class TypedWorld:
+    """``lines``: the replies as they come (standard input). ``write``: prints one line."""
+
+    def __init__(self, lines: Iterable[str], clock: Clock, write: Callable[[str], None]) -> None:
+        self.clock = clock
+        self._write = write
+        self._events: deque[str] = deque()
+        self._timers: dict[str, int] = {}
+        self._memo = False
+        self._lines: queue.Queue[str | None] = queue.Queue()
+        self._compressed = isinstance(clock, CompressedClock)
+        if self._compressed:
+            self._source = iter(lines)
+        else:
+            threading.Thread(target=self._read, args=(lines,), daemon=True).start()
+
+    def _read(self, lines: Iterable[str]) -> None:
+        for line in lines:
+            self._lines.put(line)
+        self._lines.put(None)
+
+    def _next_line(self, seconds: float | None) -> str | None:
+        """The next line; None at the end of input. queue.Empty after ``seconds``."""
+        if self._compressed:
+            return next(self._source, None)
+        return self._lines.get(timeout=seconds)
+
+    def perform(self, action: a.Action) -> None:
+        match action:
+            case a.Say(text=text, interruptible=interruptible, name=name):
+                self._write(f"  {text}")
+                if not interruptible:
+                    self._events.append(name)
+            case a.Tone(name=name):
+                if name in ("hold", "not understood"):
+                    self._write(f"  ({name})")
+            case a.Listen():
+                self._memo = False
+                self._timers.clear()
+            case a.ListenMemo():
+                self._memo = True
+            case a.StartTimer(name="timing", seconds=seconds):
+                self._timers["timing"] = self.clock.now().mono + round(seconds * 1000)
+            case _:
+                pass  # nobody needs a reminder at a keyboard
+
+    def next_event(self) -> e.Event:
+        if self._events:
+            return e.PromptEnded(at=self.clock.now(), name=self._events.popleft())
+        while True:
+            due = self._timers.get("timing")
+            left = None if due is None else max(0.0, (due - self.clock.now().mono) / 1000)
+            if self._compressed and left is not None:
+                self.clock.pass_time(left)
+                self._timers.clear()
+                return e.TimerElapsed(at=self.clock.now(), name="timing")
+            try:
+                line = self._next_line(left)
+            except queue.Empty:
+                self._timers.clear()
+                return e.TimerElapsed(at=self.clock.now(), name="timing")
+            if line is None:
+                return e.Interrupted(at=self.clock.now(), why="the input ended")
+            said = " ".join(line.split())
+            if not said:
+                continue
+            if self._compressed:
+                self.clock.pass_time(3)
+                self._write(f"> {said}")
+            if self._memo:
+                self._memo = False
+                return e.MemoHeard(
+                    at=self.clock.now(), evidence="", digest="", seconds="", text=said
+                )
+            return e.ReplyHeard(at=self.clock.now(), words=said.lower(), certainty="typed")
+
+    def rest(self, seconds: float) -> None:
+        self.clock.pass_time(seconds)
+
+    def close(self) -> None:
+        pass

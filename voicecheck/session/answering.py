@@ -1,0 +1,375 @@
+"""From a reply that stands to an accepted answer, by kind of step.
+
+Each function is told the turn, the step and the reply. The reply has been read back already where
+the policy wants it. Whatever unlocks comes from ``gives`` of a listed good answer and from nowhere
+else (H2).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from voicecheck.checklist.compiled import Answer, Item, Step
+from voicecheck.errors import SessionFault
+from voicecheck.limits.judge import Judgement, judge_family, leak_per_minute
+from voicecheck.session import actions as a
+from voicecheck.session import records as r
+from voicecheck.session import sentences as say
+from voicecheck.session.replying import WHY_NOT_DONE, Reply
+from voicecheck.session.turn import Turn
+from voicecheck.units import Quantity, unit_named
+
+
+def settle(turn: Turn, step: Step, reply: Reply) -> None:
+    """Act on a reply that stands: accept it, or ask on."""
+    kind, _, rest = reply.meaning.partition(":")
+    if reply.meaning == "command:not done":
+        follow_up(turn, step, "why", "")
+    elif reply.meaning == "command:cannot see":
+        turn.answered(step, "cannot see", "cannot see", "cannot see", heard=reply.heard)
+        accepted(turn, "")
+    elif kind == "why":
+        turn.answered(step, "not done", "not done", f"not done: {rest}", heard=reply.heard)
+        accepted(turn, "")
+    elif turn.state.question == "second reading":
+        _second_reading(turn, step, reply)
+    else:
+        _SETTLE[step.kind](turn, step, reply)
+
+
+def accepted(turn: Turn, sentence: str, onward: bool = True) -> None:
+    """The short tone, what must be told, and the next step."""
+    turn.tone("accepted")
+    if sentence:
+        turn.say(sentence)
+    if onward:
+        turn.onward()
+
+
+def follow_up(turn: Turn, step: Step, question: str, about: str) -> None:
+    turn.keep(r.FollowedUp(at=turn.at, step=step.id, question=question, about=about))
+    turn.say(follow_up_text(step, question, about))
+    turn.listen()
+
+
+def follow_up_text(step: Step, question: str, about: str) -> str:
+    if question == "why":
+        return say.why_not_done(WHY_NOT_DONE)
+    if question == "finding":
+        return say.finding(about, [finding for finding, _ in _item(step, about).wrong])
+    if question == "anything else":
+        return say.ANYTHING_ELSE
+    if question == "second reading":
+        return step.reading.second_ask if step.reading else ""
+    names = [item.name for item in step.items] or [finding for finding, _ in step.wrong]
+    return say.which(names)
+
+
+# -- done, verdict, attest ---------------------------------------------------------------------
+
+
+def _done(turn: Turn, step: Step, reply: Reply) -> None:
+    turn.answered(step, "good", "done", "done", gives=step.gives, heard=reply.heard)
+    accepted(turn, "")
+
+
+def _verdict(turn: Turn, step: Step, reply: Reply) -> None:
+    kind, _, finding = reply.meaning.partition(":")
+    if reply.meaning == "pass":
+        turn.answered(step, "good", "pass", "pass", gives=step.gives, heard=reply.heard)
+        accepted(turn, "")
+    elif reply.meaning == "not fitted":
+        turn.answered(step, "not fitted", "not fitted", "not fitted", heard=reply.heard)
+        accepted(turn, "")
+    elif kind == "wrong":
+        _found(turn, step, dict(step.wrong)[finding], finding, reply)
+    elif len(step.wrong) == 1:
+        finding, defect = step.wrong[0]
+        _found(turn, step, defect, finding, reply)
+    elif step.wrong:
+        follow_up(turn, step, "which", "")
+    else:
+        turn.make_safe("fail")
+        turn.answered(step, "failed", "fail", "fail", heard=reply.heard)
+        accepted(turn, "")
+
+
+def _found(turn: Turn, step: Step, defect: str, finding: str, reply: Reply) -> None:
+    """A defect that ends the step: record it, say it, go on."""
+    if turn.compiled.defects[defect].severity == "major":
+        turn.make_safe("a stopping defect")
+    severity = turn.defect(defect, step, step.item, reply)
+    outcome = "failed" if severity == "major" else "noted"
+    turn.answered(step, outcome, finding, finding, heard=reply.heard)
+    accepted(turn, say.noted_defect(turn.compiled.defects[defect].text, severity))
+
+
+def _attest(turn: Turn, step: Step, reply: Reply) -> None:
+    if reply.meaning == "answer:affirm":
+        turn.answered(step, "good", "affirm", "affirm", gives=step.gives, heard=reply.heard)
+    else:
+        turn.answered(step, "failed", "negative", "negative", heard=reply.heard)
+    accepted(turn, "")
+
+
+# -- states named in words ---------------------------------------------------------------------
+
+
+def _answers(turn: Turn, step: Step, reply: Reply) -> None:
+    id = reply.meaning.partition(":")[2]
+    answer = next(x for x in step.variants[turn.state.variant].answers if x.id == id)
+    if answer.again:
+        _again(turn, step, answer, reply)
+    elif answer.defect:
+        _named_defect(turn, step, answer, answer.defect, reply)
+    elif answer.repeat:
+        turn.tone("accepted")
+        if answer.say:
+            turn.say(answer.say)
+        turn.restart()
+    elif answer.bad:
+        turn.make_safe("not as it must be")
+        turn.answered(step, "failed", id, id, heard=reply.heard)
+        accepted(turn, answer.say)
+    else:
+        turn.answered(step, "good", id, id, gives=answer.gives, heard=reply.heard)
+        accepted(turn, answer.say)
+
+
+def _named_defect(turn: Turn, step: Step, answer: Answer, defect: str, reply: Reply) -> None:
+    if turn.compiled.defects[defect].severity == "major":
+        turn.make_safe("a stopping defect")
+    severity = turn.defect(defect, step, step.item, reply)
+    outcome = "failed" if severity == "major" else "noted"
+    turn.answered(step, outcome, answer.id, answer.id, heard=reply.heard)
+    told = say.noted_defect(turn.compiled.defects[defect].text, severity)
+    accepted(turn, " ".join(filter(None, (told, answer.say))))
+
+
+def _again(turn: Turn, step: Step, answer: Answer, reply: Reply) -> None:
+    """Do it over from an earlier step. The third time is a defect, where the author named one."""
+    count = turn.state.agains.get(step.id, 0) + 1
+    if count >= 3 and answer.third:
+        _named_defect(turn, step, answer, answer.third, reply)
+        return
+    turn.make_safe("again")
+    first = turn.compiled.index(_instance(turn, answer.again, step))
+    last = turn.compiled.index(step.id)
+    turn.keep(r.Again(at=turn.at, step=step.id, to=turn.compiled.steps[first].id, count=count))
+    turn.withdraw([s.id for s in turn.compiled.steps[first : last + 1]], "again")
+    turn.tone("accepted")
+    turn.say(" ".join(filter(None, (say.again(count), answer.say))))
+    turn.begin(turn.compiled.steps[first])
+
+
+def _instance(turn: Turn, id: str, step: Step) -> str:
+    """The step that an ``again`` means: the instance at the same position where there is one."""
+    position = step.id.partition("@")[2]
+    for wanted in (f"{id}@{position}", id):
+        if any(s.id == wanted for s in turn.compiled.steps):
+            return wanted
+    return next(s.id for s in turn.compiled.steps if s.id.partition("@")[0] == id)
+
+
+# -- groups ------------------------------------------------------------------------------------
+
+
+def _item(step: Step, name: str) -> Item:
+    return next(item for item in step.items if item.name == name)
+
+
+def _group(turn: Turn, step: Step, reply: Reply) -> None:
+    kind, _, rest = reply.meaning.partition(":")
+    if kind == "item":
+        name, _, finding = rest.partition(":")
+        if finding:
+            _exception(turn, step, name, finding, reply)
+        elif len(_item(step, name).wrong) == 1:
+            _exception(turn, step, name, _item(step, name).wrong[0][0], reply)
+        else:
+            follow_up(turn, step, "finding", name)
+    elif reply.meaning == "fail":
+        follow_up(turn, step, "which", "")
+    else:
+        _close_group(turn, step, reply)
+
+
+def _exception(turn: Turn, step: Step, name: str, finding: str, reply: Reply) -> None:
+    defect = dict(_item(step, name).wrong)[finding]
+    if turn.compiled.defects[defect].severity == "major":
+        turn.make_safe("a stopping defect")
+    severity = turn.defect(defect, step, name, reply)
+    turn.keep(r.ItemNoted(at=turn.at, step=step.id, item=name, finding=finding, heard=reply.heard))
+    turn.tone("accepted")
+    if severity == "major":
+        turn.say(say.noted_defect(f"{name.capitalize()} {finding}.", severity))
+    follow_up(turn, step, "anything else", "")
+
+
+def _close_group(turn: Turn, step: Step, reply: Reply) -> None:
+    noted = turn.state.items.get(step.id, ())
+    majors = any(d.step == step.id for d in turn.state.open_stops())
+    text = "; ".join(f"{item} {finding}" for item, finding in noted)
+    outcome = "failed" if majors else "noted" if noted else "good"
+    turn.answered(
+        step,
+        outcome,
+        "exceptions" if noted else "all good",
+        f"{text}; others good" if noted else "all good",
+        heard=reply.heard,
+    )
+    accepted(turn, "")
+
+
+# -- measurements ------------------------------------------------------------------------------
+
+
+def _measure(turn: Turn, step: Step, reply: Reply) -> None:
+    if step.reading is None or reply.quantity is None:
+        raise SessionFault("A measurement without a number.", "report this with the journal")
+    _judge(turn, step, reply, reply.quantity, reply.quantity, "")
+
+
+def _timed(turn: Turn, step: Step, reply: Reply) -> None:
+    """The first reading stands: the silent interval begins."""
+    if step.reading is None or reply.quantity is None:
+        raise SessionFault("A measurement without a number.", "report this with the journal")
+    seconds = step.reading.seconds
+    turn.say(say.silent_interval(seconds), interruptible=False, name="interval")
+    turn.keep(
+        r.Timing(
+            at=turn.at,
+            step=step.id,
+            first=str(reply.quantity),
+            until=turn.at.mono + seconds * 1000,
+        )
+    )
+    turn.listen()
+    turn.actions.append(a.StartTimer("timing", seconds))
+
+
+def _second_reading(turn: Turn, step: Step, reply: Reply) -> None:
+    if step.reading is None or reply.quantity is None:
+        raise SessionFault("A measurement without a number.", "report this with the journal")
+    first = Quantity.parse(turn.state.first)
+    second = reply.quantity
+    if first.unit != second.unit:
+        turn.tone("not understood")
+        turn.say("Say it in the same unit as the first reading.")
+        follow_up(turn, step, "second reading", "")
+        return
+    elapsed = Quantity.of(step.reading.seconds, unit_named("s"))
+    fall = leak_per_minute(first, second, elapsed)
+    _judge(turn, step, reply, fall, second, str(first))
+
+
+def _judge(
+    turn: Turn, step: Step, reply: Reply, judged: Quantity, reading: Quantity, first: str
+) -> None:
+    """Judge by the limit that the step names, in the unit spoken. Cannot judge is no pass."""
+    assert step.reading is not None
+    spec = step.reading
+    opened = turn.state.opened
+    result: Judgement | None = None
+    if spec.limit:
+        jurisdiction = opened.jurisdiction if opened else "US"
+        result = judge_family(spec.limit, judged, dict(spec.given), jurisdiction)
+    verdict = result.verdict if result else ""
+    outside = verdict == "outside"
+    if outside and spec.outside and turn.compiled.defects[spec.outside].severity == "major":
+        turn.make_safe("outside the limit")
+    severity = turn.defect(spec.outside, step, step.item, reply) if outside and spec.outside else ""
+    outcome = {"within": "good", "": "good", "cannot judge": "noted"}.get(
+        verdict, "failed" if severity == "major" else "noted"
+    )
+    turn.answered(
+        step,
+        outcome,
+        "measured",
+        str(judged) if first else str(reading),
+        gives=step.gives if outcome == "good" else (),
+        heard=reply.heard,
+        quantity=str(reading),
+        first_quantity=first,
+        limit=result.limit.id if result and result.limit else "",
+        verdict=verdict,
+        judged=result.reason if result else "",
+    )
+    told = _told(result) if result else ""
+    if severity:
+        told = f"{told} {say.noted_defect(turn.compiled.defects[spec.outside].text, severity)}"
+    accepted(turn, told)
+
+
+def _told(result: Judgement) -> str:
+    """The judgement as a sentence: reading, within or outside, and the limit."""
+    if result.limit is None or result.bound is None:
+        return say.cannot_judge(result.reading.spoken(), result.reason)
+    bound = result.bound
+    spoken = (
+        f"{bound[0].spoken()} and {bound[1].spoken()}"
+        if isinstance(bound, tuple)
+        else bound.spoken()
+    )
+    return say.judged(
+        result.reading.spoken(), result.verdict, f"{result.limit.sense} {spoken}", result.guide
+    )
+
+
+# -- identities, dates -------------------------------------------------------------------------
+
+
+def _spell(turn: Turn, step: Step, reply: Reply) -> None:
+    assert step.spelling is not None
+    wanted = dict(turn.state.opened.units).get(step.spelling.match, "") if turn.state.opened else ""
+    if step.spelling.match and wanted and not _same(wanted, reply.spelled):
+        turn.make_safe("another unit")
+        told = f"The order says {' '.join(_last(wanted))}."
+        if step.spelling.mismatch:
+            turn.defect(step.spelling.mismatch, step, step.item, reply)
+        turn.answered(
+            step, "failed", "mismatch", f"{reply.spelled}, ordered {wanted}", heard=reply.heard
+        )
+        accepted(turn, told)
+        return
+    text = f"{reply.spelled}, as ordered" if wanted else reply.spelled
+    turn.answered(step, "good", "spelled", text, gives=step.gives, heard=reply.heard)
+    accepted(turn, "")
+
+
+def _last(number: str) -> str:
+    """The last four letters and figures, which is what a driver reads off in the dark."""
+    return "".join(c for c in number.upper() if c.isalnum())[-4:]
+
+
+def _same(ordered: str, spelled: str) -> bool:
+    full = "".join(c for c in ordered.upper() if c.isalnum())
+    return spelled.upper() in (full, _last(ordered))
+
+
+def _date(turn: Turn, step: Step, reply: Reply) -> None:
+    """A validity date: the named month (or day) is the last one that is valid."""
+    assert step.date is not None
+    today = turn.at.wall[: len(reply.date)]
+    if reply.date < today and step.date.overdue:
+        severity = turn.defect(step.date.overdue, step, step.item, reply)
+        outcome = "failed" if severity == "major" else "noted"
+        turn.answered(step, outcome, "overdue", f"{reply.date}, overdue", heard=reply.heard)
+        text = turn.compiled.defects[step.date.overdue].text
+        accepted(turn, say.noted_defect(text, severity))
+        return
+    turn.answered(step, "good", "date", reply.date, gives=step.gives, heard=reply.heard)
+    accepted(turn, "")
+
+
+_SETTLE: Mapping[str, Callable[[Turn, Step, Reply], None]] = {
+    "done": _done,
+    "verdict": _verdict,
+    "answers": _answers,
+    "group": _group,
+    "measure": _measure,
+    "timed": _timed,
+    "spell": _spell,
+    "date": _date,
+    "attest": _attest,
+}

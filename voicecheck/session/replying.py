@@ -1,0 +1,264 @@
+"""What may be said now, and what a parsed reply means for the session.
+
+``expect`` makes the vocabulary of a state; ``Reply`` is one reply as the session passes it on,
+also across a read-back, where it travels as text inside the record.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.reply.grammar import DateForm, Expect, Form, NumberForm, SpellForm, Understood
+from voicecheck.reply.phrases import command_forms
+from voicecheck.session.state import Phase, State
+from voicecheck.units import Quantity
+
+WHY_NOT_DONE = ("too dark", "cannot reach", "weather", "no tool", "other reason")
+
+COMMANDS_ASKED = (
+    "say again",
+    "explain",
+    "location",
+    "read back",
+    "stand by",
+    "correction",
+    "disregard",
+    "not done",
+    "cannot see",
+    "next place",
+    "memo",
+    "brief",
+    "full",
+    "end inspection",
+)
+COMMANDS = {
+    Phase.ASKED: COMMANDS_ASKED,
+    Phase.FOLLOWING: ("say again", "explain", "stand by", "correction", "disregard",
+                      "end inspection"),
+    Phase.READING: ("say again", "stand by", "correction", "disregard", "end inspection"),
+    Phase.TIMING: ("time left", "stand by", "correction", "disregard", "end inspection"),
+    Phase.STOPPED: ("say again", "explain", "location", "read back", "stand by", "correction",
+                    "memo", "end inspection"),
+    Phase.ASKING: ("say again", "stand by", "disregard"),
+    Phase.STANDING: ("go ahead", "end inspection"),
+}  # fmt: skip
+# Replies that change nothing which matters: taken at once even when the ear is in doubt.
+HARMLESS = frozenset(
+    f"command:{name}"
+    for name in ("say again", "explain", "location", "read back", "time left", "stand by",
+                 "brief", "full", "memo", "correction", "disregard", "end inspection", "go ahead")
+) | {"fail", "affirm", "negative"}  # fmt: skip
+
+
+NOTHING_ELSE = Form("nothing else", ("nothing else", "negative", "no"))
+
+
+def forms(*names: str) -> tuple[Form, ...]:
+    """The forms of words of the reply table, e.g. pass and fail."""
+    return command_forms(names)
+
+
+@dataclass(frozen=True)
+class Reply:
+    """A reply that was understood. ``heard`` is the number of its record."""
+
+    meaning: str
+    text: str
+    quantity: Quantity | None = None
+    spelled: str = ""
+    date: str = ""
+    heard: int = 0
+
+    @classmethod
+    def of(cls, understood: Understood, heard: int) -> Reply:
+        return cls(
+            understood.meaning,
+            understood.text,
+            understood.quantity,
+            understood.spelled,
+            understood.date,
+            heard,
+        )
+
+    def to_text(self) -> str:
+        quantity = str(self.quantity) if self.quantity else ""
+        return "\t".join(
+            (self.meaning, self.text, quantity, self.spelled, self.date, str(self.heard))
+        )
+
+    @classmethod
+    def from_text(cls, text: str) -> Reply:
+        meaning, words, quantity, spelled, date, heard = text.split("\t")
+        return cls(
+            meaning,
+            words,
+            Quantity.parse(quantity) if quantity else None,
+            spelled,
+            date,
+            int(heard),
+        )
+
+
+def expect(compiled: Compiled, state: State) -> tuple[Expect, frozenset[str]]:
+    """What may be said in this state, and which of its phrases pass or unlock something."""
+    commands = list(forms(*COMMANDS.get(state.phase, ())))
+    if state.phase is Phase.ASKED:
+        commands += _named_corrections(compiled, state)
+    step = compiled.step(state.step) if state.step else None
+    if state.phase is Phase.ASKED and step:
+        own = _step_forms(step, state.variant)
+        return _expect(step, (*own, *commands)), _careful(step, state.variant)
+    if state.phase is Phase.TIMING and step:
+        return _expect(step, tuple(commands)), frozenset()
+    if state.phase is Phase.FOLLOWING and step:
+        own = _follow_up_forms(step, state)
+        if state.question == "second reading":
+            return _expect(step, (*own, *commands)), frozenset()
+        if state.question == "anything else":
+            return Expect((*own, *commands)), frozenset(NOTHING_ELSE.said)
+        return Expect((*own, *forms("negative"), *commands)), frozenset()
+    if state.phase in (Phase.READING, Phase.ASKING):
+        yes_no = forms("affirm", "negative")
+        return Expect((*yes_no, *commands)), frozenset(yes_no[0].said)
+    if state.phase is Phase.STOPPED:
+        own = forms("carry on", "release", "mended") if state.hold == "stop" else ()
+        return Expect((*own, *commands)), frozenset()
+    return Expect(tuple(commands)), frozenset()
+
+
+def _expect(step: Step, all_forms: tuple[Form, ...]) -> Expect:
+    reading = step.reading
+    number = (
+        NumberForm(
+            unit=reading.unit,
+            units=reading.units,
+            fractions=reading.fractions,
+            low=reading.low,
+            high=reading.high,
+        )
+        if reading
+        else None
+    )
+    spell = SpellForm(step.spelling.least, step.spelling.most) if step.spelling else None
+    date = DateForm(day=step.date.day) if step.date else None
+    return Expect(all_forms, number, spell, date)
+
+
+def _step_forms(step: Step, variant: int) -> tuple[Form, ...]:
+    if step.kind == "done":
+        return forms("done", "pass")
+    if step.kind == "verdict":
+        fitted = forms("not fitted") if step.not_fitted else ()
+        wrong = tuple(Form(f"wrong:{finding}", (finding,)) for finding, _ in step.wrong)
+        return (*forms("pass", "fail"), *fitted, *wrong)
+    if step.kind == "answers":
+        answers = step.variants[variant].answers
+        taken = {phrase for answer in answers for phrase in answer.said}
+        # heard so that they can be refused by name, unless they are an answer here
+        plain = tuple(
+            kept
+            for form in forms("pass", "done", "fail")
+            if (kept := _less(form, taken)) is not None
+        )
+        return (*(Form(f"answer:{a.id}", a.said) for a in answers), *plain)
+    if step.kind == "group":
+        return (*forms("all good", "pass", "fail"), *_item_forms(step))
+    if step.kind == "attest":
+        affirm, negative = forms("affirm", "negative")
+        return (Form("answer:affirm", affirm.said), Form("answer:negative", negative.said))
+    return ()
+
+
+def _less(form: Form, taken: set[str]) -> Form | None:
+    said = tuple(phrase for phrase in form.said if phrase not in taken)
+    return Form(form.meaning, said) if said else None
+
+
+def _item_forms(step: Step) -> tuple[Form, ...]:
+    return tuple(
+        form
+        for item in step.items
+        for form in (
+            Form(f"item:{item.name}", item.said),
+            *(
+                Form(f"item:{item.name}:{finding}", tuple(f"{s} {finding}" for s in item.said))
+                for finding, _ in item.wrong
+            ),
+        )
+    )
+
+
+def _follow_up_forms(step: Step, state: State) -> tuple[Form, ...]:
+    if state.question == "which":
+        if step.kind == "group":
+            return _item_forms(step)
+        return tuple(Form(f"wrong:{finding}", (finding,)) for finding, _ in step.wrong)
+    if state.question == "finding":
+        item = next(item for item in step.items if item.name == state.about)
+        return tuple(Form(f"item:{item.name}:{finding}", (finding,)) for finding, _ in item.wrong)
+    if state.question == "anything else":
+        return (NOTHING_ELSE, *_item_forms(step))
+    if state.question == "why":
+        return tuple(Form(f"why:{reason}", (reason,)) for reason in WHY_NOT_DONE)
+    return ()
+
+
+def _careful(step: Step, variant: int) -> frozenset[str]:
+    if step.kind == "answers":
+        return frozenset(
+            phrase
+            for answer in step.variants[variant].answers
+            if answer.gives or not (answer.again or answer.defect or answer.repeat or answer.bad)
+            for phrase in answer.said
+        )
+    names = {
+        "done": ("done", "pass"),
+        "verdict": ("pass",),
+        "group": ("all good", "pass"),
+        "attest": ("affirm",),
+    }.get(step.kind, ())
+    return frozenset(phrase for form in forms(*names) for phrase in form.said)
+
+
+def correctable(compiled: Compiled, state: State) -> dict[str, str]:
+    """Spoken item name to step, for answers that can be reopened by name: latest first."""
+    named: dict[str, str] = {}
+    for id in reversed(state.order):
+        spoken = spoken_item(compiled.step(id).item)
+        if spoken and spoken not in named:
+            named[spoken] = id
+    return named
+
+
+def spoken_item(item: str) -> str:
+    """The item as words of a reply, or "" when it cannot be one."""
+    spoken = "".join(c if c.isalpha() else " " for c in item.lower()).split()
+    return " ".join(spoken) if spoken and len(spoken) <= 5 else ""
+
+
+def _named_corrections(compiled: Compiled, state: State) -> list[Form]:
+    return [
+        Form(f"command:correction:{id}", (f"correction {spoken}",))
+        for spoken, id in correctable(compiled, state).items()
+    ]
+
+
+def vocabularies(compiled: Compiled) -> tuple[Expect, ...]:
+    """What may be said to each question of the checklist, its follow-ups and its commands."""
+    found = []
+    for step in compiled.steps:
+        for variant in range(len(step.variants)):
+            asked = State(phase=Phase.ASKED, step=step.id, variant=variant)
+            found.append(expect(compiled, asked)[0])
+        questions = ["which"] if step.wrong or step.items else []
+        questions += ["anything else"] if step.items else []
+        for question in (*questions, "why"):
+            following = State(phase=Phase.FOLLOWING, step=step.id, question=question)
+            found.append(expect(compiled, following)[0])
+    for phase in (Phase.READING, Phase.TIMING, Phase.ASKING, Phase.STANDING):
+        found.append(expect(compiled, State(phase=phase, step=compiled.steps[0].id))[0])
+    found.append(
+        expect(compiled, State(phase=Phase.STOPPED, step=compiled.steps[0].id, hold="stop"))[0]
+    )
+    return tuple(found)

@@ -1,0 +1,173 @@
+"""Every sentence that the program itself speaks, in one place.
+
+Sentences are code: short, one idea, the place first, the verb of the answer last. They are heard
+in wind and gloves, so no sentence asks for a look at a screen. What a step says is in its
+checklist.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+HEADLINE_COMPLETE = "All required items answered. No stopping defect reported."
+
+
+def listing(words: Sequence[str]) -> str:
+    """ "a, b, or c"."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])}, or {words[-1]}"
+
+
+def at_place(place: str, sentence: str) -> str:
+    return f"{place}. {sentence}"
+
+
+def hold_precondition(missing: Iterable[str], next_item: str) -> str:
+    texts = " ".join(f"Not established: {text}" for text in missing)
+    return f"Hold. {texts} Next: {next_item}."
+
+
+def hold_no_way(missing: Iterable[str]) -> str:
+    texts = " ".join(f"Not established: {text}" for text in missing)
+    return f"Hold. {texts} This cannot go on. Say end inspection."
+
+
+def hold_stop(defects: Iterable[str], item: str, driver_can_mend: bool) -> str:
+    ways = ["carry on, to inspect the rest", "release, for a release in person", "end inspection"]
+    if driver_can_mend:
+        ways.insert(0, "mended, when you have mended it")
+    return f"Stop. {' '.join(defects)} It stops: {item}. Say {listing(ways)}."
+
+
+def hold_unanswered(items: Sequence[str]) -> str:
+    named = listing(items[:3]).replace(", or", ", and")
+    more = f", and {len(items) - 3} more" if len(items) > 3 else ""
+    return f"Hold. Not answered: {named}{more}. Say correction to answer them, or end inspection."
+
+
+def read_back(text: str) -> str:
+    return f"I heard: {text}. Affirm, or negative?"
+
+
+def which(choices: Sequence[str]) -> str:
+    return f"Which? {listing(choices).capitalize()}?"
+
+
+def finding(item: str, choices: Sequence[str]) -> str:
+    return f"{item.capitalize()}: {listing(choices)}?"
+
+
+def why_not_done(choices: Sequence[str]) -> str:
+    return f"Not done. Why? {listing(choices).capitalize()}?"
+
+
+ANYTHING_ELSE = "Noted. Anything else there? Name it, or say nothing else."
+
+
+def noted_defect(text: str, severity: str) -> str:
+    return f"Noted. {text} Stopping defect." if severity == "major" else f"Noted. {text}"
+
+
+def again(count: int) -> str:
+    return "Again, from the step before." if count == 1 else "Once more. The third time it stops."
+
+
+PASS_REFUSED = "Pass is not enough here. Say what you see."
+
+
+def can_say(choices: Sequence[str]) -> str:
+    return f"You can say: {listing(choices)}."
+
+
+NOT_UNDERSTOOD = {
+    "noise": "I hear noise, no words.",
+    "talk": "I did not catch that.",
+    "fragment": "I heard only a part.",
+    "too long": "That was too long for me.",
+    "silence": "I hear nothing.",
+    "muted": "The microphone gives no sound.",
+    "two readings": "That can be read in two ways. Say it digit by digit.",
+    "no number": "I need the number.",
+    "implausible": "That number cannot be right. Say it digit by digit.",
+}
+
+
+def not_understood(why: str) -> str:
+    return NOT_UNDERSTOOD.get(why, "I did not catch that.")
+
+
+def silent_interval(seconds: int) -> str:
+    return f"{seconds} seconds from now. I stay silent. Listen."
+
+
+def too_early(seconds: int) -> str:
+    return f"Too early. {seconds} seconds left."
+
+
+def time_left(seconds: int) -> str:
+    return f"{seconds} seconds left."
+
+
+NO_INTERVAL = "No interval is running."
+NOTHING_ANSWERED = "Nothing is answered yet."
+NOTHING_TO_EXPLAIN = "There is no more to this step than its question."
+
+
+def last_answer(item: str, text: str) -> str:
+    return f"Last answer. {item}: {text}."
+
+
+def ask_command(command: str) -> str:
+    return {
+        "end inspection": "End the inspection here? Affirm, or negative?",
+        "disregard": "Take the last answer back? Affirm, or negative?",
+        "mended": "You have mended it yourself? Affirm, or negative?",
+        "release": "Somebody releases it in person? Affirm, or negative?",
+    }[command]
+
+
+def memo_wanted(about: str) -> str:
+    return {
+        "note": "Speak your note after the tone.",
+        "driver-mended": "Say what you mended, after the tone.",
+        "in person": "Say name, role, what was repaired, and why it may go on, after the tone. "
+        "Nobody can tell from a voice who spoke.",
+    }[about]
+
+
+MEMO_KEPT = "Kept."
+STANDING_BY = "Standing by. Say go ahead."
+GOING_AHEAD = "Going ahead."
+HEARING_AGAIN = "I hear again."
+RESUMING = "Resuming."
+NOT_NOW = "Not now."
+NOTHING_TO_CORRECT = "There is nothing to correct yet."
+MODE = {"brief": "Brief.", "full": "Full."}
+
+
+def corrected(items: Sequence[str]) -> str:
+    return f"Taken back: {', '.join(items)}."
+
+
+def finished(outcome: str, stops: Sequence[str], unanswered: Sequence[str]) -> str:
+    if outcome == "complete":
+        return f"Finished. {HEADLINE_COMPLETE} The report is written."
+    if outcome == "stopped":
+        return (
+            f"Finished. Parked, not to be driven. {' '.join(stops)} "
+            "Leave both knobs out. Tell the carrier. The report is written."
+        )
+    count = len(unanswered)
+    items = "1 item" if count == 1 else f"{count} items"
+    return f"Not finished. {items} not answered. The report is written."
+
+
+def cannot_judge(reading: str, reason: str) -> str:
+    return f"{reading}. I cannot judge this. {reason}"
+
+
+def judged(reading: str, verdict: str, limit: str, guide: bool) -> str:
+    words = "Within" if verdict == "within" else "Outside"
+    kind = "the guide value" if guide else "the limit"
+    return f"{reading}. {words} {kind}: {limit}."

@@ -1,0 +1,352 @@
+"""One turn: an event comes in, records and actions go out.
+
+The turn holds the state while the rules work on it. The only way to change the state is ``keep``:
+it puts the record on the list of actions and folds it in, so that what is remembered and what is
+written are one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.session import actions as a
+from voicecheck.session import records as r
+from voicecheck.session import sentences as say
+from voicecheck.session.facts import ended_by, falls_with, in_use, missing, rests_on
+from voicecheck.session.fold import evolve
+from voicecheck.session.replying import Reply, expect
+from voicecheck.session.state import HANDS_BUSY_S, QUIET_S, Phase, State
+
+DONE_WELL = frozenset({"good", "noted", "not fitted"})
+OPEN_PHASES = frozenset(
+    {
+        Phase.SPEAKING,
+        Phase.ASKED,
+        Phase.FOLLOWING,
+        Phase.READING,
+        Phase.TIMING,
+        Phase.ASKING,
+        Phase.MEMO,
+    }
+)
+
+
+class Turn:
+    def __init__(self, compiled: Compiled, state: State, at: r.Stamp) -> None:
+        self.compiled = compiled
+        self.state = state
+        self.at = at
+        self.actions: list[a.Action] = []
+
+    # -- what every rule does ------------------------------------------------------------------
+
+    def keep(self, record: r.Record) -> None:
+        self.actions.append(a.Keep(record))
+        self.state = evolve(self.compiled, self.state, record)
+
+    def say(self, text: str, interruptible: bool = True, name: str = "") -> None:
+        self.actions.append(a.Say(text, interruptible, name))
+
+    def tone(self, name: str) -> None:
+        self.actions.append(a.Tone(name))
+
+    def listen(self) -> None:
+        self.actions.append(a.Listen(*expect(self.compiled, self.state)))
+        step = self.current()
+        if self.state.phase is Phase.ASKED and step and step.hands_busy:
+            self.actions.append(a.StartTimer("hands busy", HANDS_BUSY_S))
+        elif self.state.phase not in (Phase.TIMING, Phase.STANDING):
+            self.actions.append(a.StartTimer("quiet", QUIET_S))
+
+    def current(self) -> Step | None:
+        return self.compiled.step(self.state.step) if self.state.step else None
+
+    def spoken_name(self) -> str:
+        """The name under which the end of the present hold or caution is reported."""
+        return f"{self.state.phase}:{self.state.step}:{self.state.asked.get(self.state.step, 0)}"
+
+    # -- facts ---------------------------------------------------------------------------------
+
+    def expire(self) -> None:
+        """End the facts whose time is over, unless the open step is standing on them."""
+        step = self.current() if self.state.phase in OPEN_PHASES else None
+        used = in_use(self.compiled, step) if step else frozenset()
+        for fact, until in sorted(self.state.deadlines.items()):
+            if fact != "timing" and until <= self.at.mono and fact not in used:
+                self.keep(r.FactEnded(at=self.at, fact=fact, why="time"))
+
+    def end_facts(self, why: str, *lasting: str) -> None:
+        """End the true facts whose life is one of these (``until left``, ``time``)."""
+        for fact in sorted(self.state.facts):
+            if self.compiled.facts[fact].lasts in lasting:
+                self.keep(r.FactEnded(at=self.at, fact=fact, why=why))
+
+    def withdraw(self, steps: Iterable[str], why: str) -> tuple[str, ...]:
+        """Withdraw answers and all that rested on them. The steps withdrawn, in order."""
+        first = tuple(id for id in steps if id in self.state.answers)
+        fallen = falls_with(self.compiled, self.state, first)
+        for id in first:
+            self.keep(r.Withdrawn(at=self.at, step=id, why=why))
+        for id in fallen:
+            self.keep(r.Withdrawn(at=self.at, step=id, why="rested on a withdrawn answer"))
+        return tuple(sorted({*first, *fallen}, key=self.compiled.index))
+
+    # -- make safe first -----------------------------------------------------------------------
+
+    def make_safe(self, why: str) -> None:
+        """Where a hazard is open, its make-safe sentence before anything else is said."""
+        if not self.state.hazard:
+            return
+        hazard = self.compiled.hazards[self.state.hazard]
+        self.keep(r.MadeSafe(at=self.at, hazard=hazard.name, why=why, text=hazard.safe))
+        self.say(hazard.safe, interruptible=False, name="make safe")
+
+    # -- where to go ---------------------------------------------------------------------------
+
+    def onward(self) -> None:
+        """Start the first step in walking order that has no answer, or finish."""
+        open_steps = [s for s in self.walk() if s.id not in self.state.answers]
+        now = [s for s in open_steps if s.id not in self.state.deferred] or open_steps
+        if now:
+            self.begin(now[0])
+        else:
+            self.finish("every step has an answer")
+
+    def walk(self) -> tuple[Step, ...]:
+        """The steps of the walk: those of ``again`` only where one was called for."""
+        return tuple(
+            s for s in self.compiled.steps if not s.only_again or s.id in self.state.wanted
+        )
+
+    def restart(self) -> None:
+        """Start the current step anew, or go on when it is answered."""
+        step = self.current()
+        if step is None or step.id in self.state.answers:
+            self.onward()
+        else:
+            self.begin(step)
+
+    def begin(self, step: Step) -> None:
+        """Speak the step, or the hold that stands before it."""
+        stops = self.stops_before(step)
+        if stops and all(d.number in self.state.carried for d in stops):
+            self.answered(step, "blocked", "blocked", "blocked by a stop")
+            self.onward()
+        elif stops:
+            self.hold_stop(step, stops)
+        elif step.hazard == "leave" and self.unanswered():
+            self.hold_unanswered(step)
+        elif lacking := missing(self.compiled, self.state, step):
+            self.hold_precondition(step, lacking)
+        else:
+            self.start(step)
+
+    def start(self, step: Step) -> None:
+        state, opened = self.state, self.state.opened
+        for fact in sorted(state.facts):  # facts for seconds die when another step is spoken
+            if self.compiled.facts[fact].lasts == "time" and fact not in in_use(
+                self.compiled, step
+            ):
+                self.keep(r.FactEnded(at=self.at, fact=fact, why="another step"))
+        occasion = state.asked.get(step.id, 0) + sum(map(ord, opened.inspection if opened else ""))
+        moved = step.place != state.last_place
+        speaks = step.confirm or bool(step.caution)
+        self.keep(
+            r.StepStarted(
+                at=self.at,
+                step=step.id,
+                ends=ended_by(self.state, step.ends),
+                hazard=step.hazard,
+                speaks=speaks,
+                variant=occasion % len(step.variants),
+            )
+        )
+        text = self.prompt(step, moved)
+        if step.kind == "memo":
+            self.keep(r.MemoWanted(at=self.at, about="note", number=0))
+            self.say(text)
+            self.tone("listening")
+            self.actions.append(a.ListenMemo())
+        elif speaks:
+            self.actions.append(a.Deafen())
+            self.say(text, interruptible=False, name=self.spoken_name())
+        else:
+            self.say(text)
+            self.listen()
+
+    def prompt(self, step: Step, with_place: bool = True) -> str:
+        """The step's sentence: the place first, the caution, the question last."""
+        variant = step.variants[self.state.variant]
+        brief = self.state.mode == "brief"
+        parts = [
+            f"{self.compiled.places[step.place]}." if with_place or brief else "",
+            step.caution,
+            variant.brief if brief else variant.ask,
+        ]
+        return " ".join(part for part in parts if part)
+
+    # -- holds ---------------------------------------------------------------------------------
+
+    def stops_before(self, step: Step) -> tuple[r.DefectFound, ...]:
+        """The open stops that block the step's hazard."""
+        if not step.hazard or self.compiled.hazards[step.hazard].never_blocked:
+            return ()
+        return tuple(
+            d for d in self.state.open_stops() if step.hazard == "leave" or step.hazard in d.scope
+        )
+
+    def unanswered(self) -> tuple[Step, ...]:
+        """Steps other than those of ``leave`` that are not answered well."""
+        return tuple(
+            s
+            for s in self.walk()
+            if s.hazard != "leave"
+            and (
+                s.id not in self.state.answers or self.state.answers[s.id].outcome not in DONE_WELL
+            )
+        )
+
+    def hold_precondition(self, step: Step, lacking: Sequence[str]) -> None:
+        giver = self.giver(step, lacking)
+        texts = [self.compiled.fact_text(name) for name in lacking[:2]]
+        if giver is not None and giver.id in self.state.deferred:
+            others = [
+                s
+                for s in self.walk()
+                if s.id not in self.state.answers
+                and s.id not in self.state.deferred
+                and s.id != step.id
+            ]
+            if others:  # the driver put the giver off: put off what needs it too
+                self.keep(r.Deferred(at=self.at, steps=(step.id,)))
+                self.onward()
+                return
+        text = say.hold_precondition(texts, giver.item) if giver else say.hold_no_way(texts)
+        self.hold("precondition", step, tuple(lacking), giver.id if giver else "", text)
+
+    def giver(self, step: Step, lacking: Sequence[str]) -> Step | None:
+        """The earliest step that can give the first missing fact, other than the step itself."""
+        for name in lacking:
+            ids = [
+                id
+                for leaf in self.compiled.need(name).leaves()
+                if not self.state.true(leaf)
+                for id in self.compiled.givers(leaf)
+                if id != step.id
+            ]
+            if ids:
+                return self.compiled.step(min(ids, key=self.compiled.index))
+        return None
+
+    def hold_stop(self, step: Step, stops: Sequence[r.DefectFound]) -> None:
+        driver = any(d.mended_by == "driver" for d in stops)
+        text = say.hold_stop([d.text for d in stops], step.item, driver)
+        self.hold("stop", step, tuple(d.defect for d in stops), "", text)
+
+    def hold_unanswered(self, step: Step) -> None:
+        left = self.unanswered()
+        text = say.hold_unanswered([s.item for s in left])
+        self.hold("unanswered", step, tuple(s.id for s in left), "", text)
+
+    def hold(
+        self, kind: str, step: Step, lacking: tuple[str, ...], goes_to: str, text: str
+    ) -> None:
+        self.keep(
+            r.Hold(at=self.at, hold=kind, step=step.id, missing=lacking, goes_to=goes_to, text=text)
+        )
+        self.actions.append(a.Deafen())
+        self.tone("hold")
+        self.say(text, interruptible=False, name=self.spoken_name())
+
+    # -- answers -------------------------------------------------------------------------------
+
+    def answered(
+        self,
+        step: Step,
+        outcome: str,
+        answer: str,
+        text: str,
+        *,
+        gives: tuple[str, ...] = (),
+        heard: int = 0,
+        quantity: str = "",
+        first_quantity: str = "",
+        limit: str = "",
+        verdict: str = "",
+        judged: str = "",
+    ) -> None:
+        """Keep the step's accepted answer. An earlier one that gave more falls first."""
+        lost = {
+            fact
+            for fact, givers in self.state.facts.items()
+            if step.id in givers and fact not in gives
+        }
+        if lost and step.id in self.state.answers:
+            self.withdraw((step.id,), "answered anew")
+        took = Decimal(self.at.mono - self.state.asked_at) / 1000
+        self.keep(
+            r.Answered(
+                at=self.at,
+                step=step.id,
+                outcome=outcome,
+                answer=answer,
+                text=text,
+                gives=gives,
+                rested_on=rests_on(self.compiled, self.state, step),
+                heard=heard,
+                quantity=quantity,
+                first_quantity=first_quantity,
+                limit=limit,
+                verdict=verdict,
+                judged=judged,
+                quick=outcome == "good" and took < step.look_s,
+            )
+        )
+
+    def defect(self, id: str, step: Step, item: str, reply: Reply) -> str:
+        """Keep a defect, once while it is open. Its severity."""
+        known = self.compiled.defects[id]
+        standing = any(
+            d.defect == id
+            and d.step == step.id
+            and d.item == item
+            and d.number not in self.state.released
+            for d in self.state.defects
+        )
+        if not standing:
+            self.keep(
+                r.DefectFound(
+                    at=self.at,
+                    defect=id,
+                    number=len(self.state.defects) + 1,
+                    severity=known.severity,
+                    step=step.id,
+                    item=item,
+                    text=known.text if item == step.item else f"{item.capitalize()}: {known.text}",
+                    scope=known.scope,
+                    mended_by=known.mended_by,
+                    source=known.source,
+                    heard=reply.heard,
+                )
+            )
+        return known.severity
+
+    def finish(self, why: str) -> None:
+        stops = self.state.open_stops()
+        left = [
+            s
+            for s in self.compiled.steps
+            if s.id not in self.state.answers or self.state.answers[s.id].outcome not in DONE_WELL
+        ]
+        outcome = "stopped" if stops else "not finished" if left else "complete"
+        self.make_safe("the inspection ends")
+        self.keep(r.Finished(at=self.at, outcome=outcome, why=why))
+        self.actions.append(a.Deafen())
+        self.say(
+            say.finished(outcome, [d.text for d in stops], [s.item for s in left]),
+            interruptible=False,
+            name="finished",
+        )
+        self.actions.append(a.Finish(outcome))

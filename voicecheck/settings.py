@@ -1,0 +1,70 @@
+"""Settings: one file at the platform's usual place, all of it optional.
+
+TOML, for example::
+
+    engine = "vosk"
+    model = "D:/models/own"
+    jurisdiction = "CA-ON"
+    carrier = "Harrow Lake Haulage"
+    headset = true
+
+``voicecheck doctor`` prints where the file is looked for.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+import platformdirs
+
+from voicecheck.errors import SettingsInvalid
+
+
+@dataclass(frozen=True)
+class Settings:
+    """``folder``: where inspections are kept. ``microphone``, ``loudspeaker``: device names."""
+
+    engine: str = ""
+    model: str = ""
+    jurisdiction: str = ""
+    season: str = ""
+    driver: str = ""
+    carrier: str = ""
+    vehicle: str = "tractor-semitrailer"
+    folder: str = "inspections"
+    checklists: str = ""
+    microphone: str = ""
+    loudspeaker: str = ""
+    headset: bool = False
+
+
+def settings_file() -> Path:
+    return Path(platformdirs.user_config_dir("voicecheck", appauthor=False)) / "settings.toml"
+
+
+def load_settings(file: Path | None = None) -> Settings:
+    """The settings, or the defaults where there is no file. SettingsInvalid otherwise."""
+    file = file or settings_file()
+    if not file.exists():
+        return Settings()
+    try:
+        data = tomllib.loads(file.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, OSError) as error:
+        raise SettingsInvalid(
+            f"{file} cannot be read: {error}.", "correct it at that line, or remove the file"
+        ) from None
+    known = {field.name: field.type for field in fields(Settings)}
+    for name, value in data.items():
+        wanted = {"str": str, "bool": bool}.get(str(known.get(name)))
+        if wanted is None:
+            raise SettingsInvalid(
+                f"{file} has an unknown setting {name!r}.", f"use one of: {', '.join(known)}"
+            )
+        if not isinstance(value, wanted):
+            raise SettingsInvalid(
+                f"{file}: {name} has the value {value!r}.",
+                "write true or false" if wanted is bool else "write the value in quotes",
+            )
+    return Settings(**data)
