@@ -1,0 +1,135 @@
+"""Write the plan of the synthesis: what is said, by which mixture of voices, how fast.
+
+Rules of this file. It runs where the dictionaries are (no GPU needed) and writes two small files
+that travel to the GPU: plan.npz and voices.npz. Held-out voices are in neither; that is asserted.
+Random, but fixed by --seed.
+
+    python -m training.plan --calls 48000 --out FOLDER
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+from pathlib import Path
+
+import numpy as np
+
+from training import kokoro, lexicon
+from training.texts import Texts
+
+SPACE, PAUSE = 255, 254  # in the phone array
+FIRST_OF_PHONE, FIRST_OF_WORD, FIRST_OF_SEGMENT, TRADE = 1, 2, 4, 8
+ROWS = 240  # style rows that are kept, by number of tokens
+ENGLISH = ("af_", "am_", "bf_", "bm_")
+
+
+def mixture(
+    rng: random.Random, english: list[int], every: list[int]
+) -> tuple[list[int], list[float]]:
+    """Three voices and weights that sum to one."""
+    pool = english if rng.random() < 0.6 else every
+    kind = rng.random()
+    voices = [rng.choice(pool) for _ in range(3)]
+    if kind < 0.25:
+        return voices, [1.0, 0.0, 0.0]
+    if kind < 0.75:
+        a = rng.uniform(0.15, 0.85)
+        return voices, [a, 1 - a, 0.0]
+    w = [rng.gammavariate(1.0, 1.0) for _ in range(3)]
+    return voices, [x / sum(w) for x in w]
+
+
+def encode(
+    segments: list[tuple[list[str], bool]],
+    rng: random.Random,
+    vocab: dict[str, int],
+    table: dict[str, list[list[str]]],
+) -> tuple[list[int], list[int], list[int]]:
+    """Token ids, phone of each token, flags of each token."""
+    british, flap = rng.random() < 0.2, rng.random() < 0.7
+    ids: list[int] = []
+    phones: list[int] = []
+    flags: list[int] = []
+
+    def add(letter: str, phone: int, flag: int = 0) -> None:
+        ids.append(vocab[letter])
+        phones.append(phone)
+        flags.append(flag)
+
+    for n, (words, trade) in enumerate(segments):
+        if n:
+            add(rng.choice(".,.!?;"), PAUSE)
+        for k, word in enumerate(words):
+            if k and rng.random() < 0.08:
+                add(",", PAUSE)
+            if ids:
+                add(" ", SPACE)
+            spoken = kokoro.phone_tokens(rng.choice(table[word]), british=british, flap=flap)
+            for j, (base, letters) in enumerate(spoken):
+                for i, letter in enumerate(letters):
+                    flag = TRADE * trade
+                    if i == 0:
+                        flag |= FIRST_OF_PHONE
+                        if j == 0:
+                            flag |= FIRST_OF_WORD | (FIRST_OF_SEGMENT if k == 0 else 0)
+                    add(letter, lexicon.INDEX[base], flag)
+    if rng.random() < 0.7:
+        add(rng.choice("..!?"), PAUSE)
+    return ids, phones, flags
+
+
+def main() -> None:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--calls", type=int, default=48000)
+    parser.add_argument("--words", type=int, default=24000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path, required=True)
+    args = parser.parse_args()
+    rng = random.Random(args.seed)
+    folder = kokoro.assets_folder()
+    vocab = json.loads((folder / "vocab.json").read_text("utf-8"))["vocab"]
+    names = [v for v in kokoro.voice_names(folder) if v not in kokoro.HELD_OUT]
+    assert not set(names) & kokoro.HELD_OUT
+    styles = np.stack([kokoro.read_voice(folder, v)[:ROWS] for v in names]).astype(np.float16)
+    every = list(range(len(names)))
+    english = [i for i, v in enumerate(names) if v.startswith(ENGLISH)]
+    texts = Texts(rng, lexicon.common_words(args.words))
+    table = lexicon.dictionary()
+    columns: dict[str, list] = {k: [] for k in ("ids", "phone", "flag", "voice", "weight")}
+    offsets, speed, pitch = [0], [], []
+    while len(speed) < args.calls:
+        ids, phones, flags = encode(texts.text(), rng, vocab, table)
+        if len(ids) > 220:
+            continue
+        columns["ids"] += ids
+        columns["phone"] += phones
+        columns["flag"] += flags
+        offsets.append(len(columns["ids"]))
+        timbre = mixture(rng, english, every)
+        prosody = timbre if rng.random() < 0.5 else mixture(rng, english, english)
+        columns["voice"].append([timbre[0], prosody[0]])
+        columns["weight"].append([timbre[1], prosody[1]])
+        speed.append(float(np.clip(np.exp(rng.gauss(0.02, 0.18)), 0.68, 1.5)))
+        pitch.append(float(np.clip(np.exp(rng.gauss(0, 0.12)), 0.72, 1.4)))
+    # Silences as the training numerators have them: a bigram over what will be said.
+    args.out.mkdir(parents=True, exist_ok=True)
+    np.savez_compressed(
+        args.out / "plan.npz",
+        ids=np.array(columns["ids"], np.uint8),
+        phone=np.array(columns["phone"], np.uint8),
+        flag=np.array(columns["flag"], np.uint8),
+        offset=np.array(offsets, np.int64),
+        voice=np.array(columns["voice"], np.uint8),
+        weight=np.array(columns["weight"], np.float16),
+        speed=np.array(speed, np.float32),
+        pitch=np.array(pitch, np.float32),
+    )
+    np.savez_compressed(args.out / "voices.npz", styles=styles, names=np.array(names))
+    print(len(speed), "calls,", offsets[-1], "tokens,", len(names), "voices")
+
+
+if __name__ == "__main__":
+    main()
