@@ -449,6 +449,18 @@ def test_a_refused_read_back_is_not_an_answer_that_was_read_back() -> None:
     assert [x.words for x in answer.heard] == ["seven kilo four two"]
 
 
+def test_commands_are_no_part_of_an_answer_but_not_done_is() -> None:
+    recorder = Recorder()
+    recorder.ask("jaws")
+    recorder.hear("jaws", "say again", meaning="command:say again")
+    recorder.hear("jaws", "not done", meaning="command:not done")
+    recorder.hear("jaws", "too dark", meaning="why:too dark")
+    recorder.answer("jaws", "not done: too dark", "not done")
+    report = build(recorder.records, CHECKLIST)
+    (answer,) = next(step for step in report.steps if step.id == "jaws").answers
+    assert [x.words for x in answer.heard] == ["not done", "too dark"]
+
+
 def test_kind_settings_people_and_machines() -> None:
     report = _report("practice")
     assert report.kind == "practice"

@@ -42,6 +42,7 @@ AUDIO_DAYS = "audio kept days"
 Outcome = Literal["good", "noted", "failed", "not done", "cannot see", "not fitted", "blocked"]
 Verdict = Literal["complete", "stopped", "not finished"]
 
+_ANSWERING = {"command:not done", "command:cannot see"}
 _OPEN_OUTCOMES = {"not done", "cannot see", "blocked"}
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -663,7 +664,7 @@ class _Builder:
                     + (
                         "to be mended, then the same test again"
                         if by_driver
-                        else "to be mended, then released in person by name"
+                        else "to be mended, released in person by name, then the same test again"
                     ),
                     who="driver or mechanic" if by_driver else "mechanic",
                     records=_numbers(n, x.heard),
@@ -824,7 +825,14 @@ class _Builder:
         # Replies before a refused read-back were taken back with it.
         refusal = max((m for m, y in window if isinstance(y, r.ReadBackRefused)), default=0)
         used = [(m, y) for m, y in window if m > refusal]
-        heard = {m: y for m, y in used if isinstance(y, r.HeardReply) and y.took}
+        # "Say again" and the like are in the journal, but no answer rests on them.
+        heard = {
+            m: y
+            for m, y in used
+            if isinstance(y, r.HeardReply)
+            and y.took
+            and (not y.meaning.startswith("command:") or y.meaning in _ANSWERING)
+        }
         cited = self._record(x.heard)
         if isinstance(cited, r.HeardReply):
             heard[x.heard] = cited

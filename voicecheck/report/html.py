@@ -110,7 +110,7 @@ def _fields(report: Report) -> dict[str, str | list[str]]:
         elif by_driver:
             who = "A mechanic; the driver may mend what is marked so."
         else:
-            who = "A mechanic. Then a release in person, by name."
+            who = "A mechanic. Then a release in person by name, and the same test again."
         return {
             "mark": "Stopped",
             "tone": "stopped",
