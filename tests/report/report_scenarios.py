@@ -24,6 +24,7 @@ class Step:
     kind: str = "answers"
     hazard: str = ""
     sources: tuple[str, ...] = ("common-practice",)
+    only_again: bool = False
 
 
 @dataclass(frozen=True)

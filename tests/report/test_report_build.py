@@ -86,6 +86,38 @@ def test_answers_that_close_an_item(outcome: str) -> None:
     assert [x.item for x in report.not_fitted] == (["Jaws"] if outcome == "not fitted" else [])
 
 
+def test_a_step_that_only_an_again_leads_to() -> None:
+    steps = tuple(
+        dataclasses.replace(step, only_again=step.id == "gap") for step in CHECKLIST.steps
+    )
+    checklist = dataclasses.replace(CHECKLIST, steps=steps)
+    recorder = Recorder()
+    _steps_good(recorder, but="gap")
+    assert build([*recorder.records], checklist).open == ()
+    recorder.keep(r.Again, step="jaws", to="gap", count=1)
+    assert [x.step for x in build([*recorder.records], checklist).open] == ["gap"]
+    recorder.good("gap", "no gap")
+    assert build(recorder.finish("complete"), checklist).headline.verdict == "complete"
+
+
+def test_two_stops_of_which_one_is_released() -> None:
+    recorder = Recorder()
+    recorder.unit()
+    recorder.defect("kingpin", "bent", "The kingpin is bent.", "major")
+    recorder.defect("rear lamps", "lamp", "A lamp is out.", "major", mended_by="driver")
+    hold = {"hold": "stop", "step": "lock", "goes_to": "", "text": "Stop."}
+    recorder.keep(r.Hold, missing=("bent", "lamp"), **hold)
+    recorder.keep(r.Released, number=2, how="driver-mended", memo="new bulb")
+    recorder.keep(r.Hold, missing=("bent",), **hold)
+    recorder.keep(r.Released, number=1, how="in person", memo="pressed straight")
+    recorder.good("lock", "locked")
+    first, second = next(
+        step for step in build(recorder.records, CHECKLIST).steps if step.id == "lock"
+    ).holds
+    assert first.cleared.startswith("not cleared altogether; A lamp is out: mended by the driver")
+    assert second.cleared.startswith("The kingpin is bent: released in person, identity not")
+
+
 def test_all_answered_but_not_closed_is_not_complete() -> None:
     recorder = Recorder()
     _steps_good(recorder)
@@ -380,7 +412,7 @@ def test_stop_in_full() -> None:
     assert kingpin.not_heard == 1
     (hold,) = next(step for step in report.steps if step.id == "lock").holds
     assert hold.missing == ("The kingpin is bent",)
-    assert hold.cleared == "not cleared: the driver inspected on under the stop"
+    assert hold.cleared == "not cleared; the driver inspected on under the stop"
     (note,) = report.notes
     assert (note.audio, note.seconds) == ("reply-0099.flac", "6.4")
     assert report.attestation is None

@@ -154,6 +154,13 @@ def test_typed_stands_on_every_line() -> None:
     assert '<span class="tag">typed</span>' not in _html("all-good")
 
 
+@pytest.mark.parametrize("name", sorted(SCENARIOS))
+def test_every_step_stands_in_the_page(name: str) -> None:
+    words = Page(_html(name)).words
+    for step in CHECKLIST.steps:
+        assert step.item in words
+
+
 def test_what_must_stand_in_a_page() -> None:
     words = Page(_html("stop")).words
     for part in (
@@ -206,7 +213,9 @@ def test_structure(name: str) -> None:
     assert all(after - before <= 1 for before, after in pairwise(levels))
     # 1.3.1: every table has a caption and every header cell a scope (technique H63).
     assert len(page.tags("caption")) == len(page.tags("table"))
-    assert all(attributes.get("scope") in ("col", "row") for _, attributes in page.tags("th"))
+    assert all(
+        attributes.get("scope") in ("col", "row", "rowgroup") for _, attributes in page.tags("th")
+    )
     # 4.1.2 Name, Role, Value: every player has a name, none loads or plays by itself.
     for _, attributes in page.tags("audio"):
         assert attributes["aria-label"]

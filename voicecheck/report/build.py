@@ -42,13 +42,17 @@ AUDIO_DAYS = "audio kept days"
 Outcome = Literal["good", "noted", "failed", "not done", "cannot see", "not fitted", "blocked"]
 Verdict = Literal["complete", "stopped", "not finished"]
 
+_BEFORE_PLACES = {"All", "At", "Behind", "Between", "By", "In", "On", "Under"}
 _ANSWERING = {"command:not done", "command:cannot see"}
 _OPEN_OUTCOMES = {"not done", "cannot see", "blocked"}
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 class StepText(Protocol):
-    """What the report needs to know of a step."""
+    """What the report needs to know of a step.
+
+    ``only_again``: it belongs to the walk only where an answer led back to it.
+    """
 
     @property
     def id(self) -> str: ...
@@ -64,6 +68,8 @@ class StepText(Protocol):
     def sources(self) -> tuple[str, ...]: ...
     @property
     def hazard(self) -> str: ...
+    @property
+    def only_again(self) -> bool: ...
 
 
 class ChecklistText(Protocol):
@@ -429,6 +435,12 @@ def _sentence(text: str) -> str:
     return text.strip().rstrip(".").rstrip()
 
 
+def inside(place: str) -> str:
+    """A place inside a sentence: "at the near side"."""
+    first = place.partition(" ")[0]
+    return place[0].lower() + place[1:] if first in _BEFORE_PLACES else place
+
+
 def _numbers(*parts: int | Sequence[int]) -> tuple[int, ...]:
     """Record numbers in order, once each, without zeros."""
     found: set[int] = set()
@@ -460,6 +472,7 @@ class _Builder:
         self.head = encode_all(records)[1]
         self.finished = next(((n, x) for n, x in self.all if isinstance(x, r.Finished)), None)
         self.answered = self._answered()
+        self.called_for = self._called_for()
         self.defects = [(n, x) for n, x in self.all if isinstance(x, r.DefectFound)]
         self.released: dict[int, tuple[int, r.Released]] = {
             x.number: (n, x) for n, x in self.all if isinstance(x, r.Released)
@@ -483,6 +496,16 @@ class _Builder:
                     last = entries[-1]
                     entries[-1] = (last[0], last[1], n, record.why)
         return found
+
+    def _called_for(self) -> set[str]:
+        """Steps that an "again" led back to and that were not answered since."""
+        called: set[str] = set()
+        for _, record in self.all:
+            if isinstance(record, r.Again):
+                called.add(record.to)
+            elif isinstance(record, r.Answered):
+                called.discard(record.step)
+        return called
 
     def _standing(self, step: str) -> tuple[int, r.Answered] | None:
         entries = self.answered.get(step, [])
@@ -563,6 +586,8 @@ class _Builder:
                     state, why = "failed", _sentence(answer.text)
                 else:
                     continue
+            elif step.only_again and step.id not in self.called_for:
+                continue
             else:
                 entries = self.answered.get(step.id, [])
                 if entries:
@@ -601,9 +626,12 @@ class _Builder:
         return tuple(found)
 
     def _about(self, step: str) -> tuple[int, ...]:
-        """The records that tell that a step was started, held, or its answer taken back."""
-        kinds = (r.StepStarted, r.Hold, r.Withdrawn, r.Answered)
-        return tuple(n for n, x in self.all if isinstance(x, kinds) and x.step == step)
+        """The latest records that tell that a step was started, held, or its answer taken back."""
+        latest: dict[str, int] = {}
+        for n, x in self.all:
+            if isinstance(x, r.StepStarted | r.Hold | r.Withdrawn | r.Answered) and x.step == step:
+                latest[x.kind] = n
+        return _numbers(list(latest.values()))
 
     def _headline(self, open_items: tuple[Open, ...]) -> Headline:
         last = self.finished[0] if self.finished else len(self.all)
@@ -679,7 +707,7 @@ class _Builder:
         }
         musts += [
             Must(
-                text=f"{x.item} ({x.place}): {words[x.state]}"
+                text=f"{x.item} ({inside(x.place)}): {words[x.state]}"
                 + (f" (answer was: {x.why})" if x.state == "failed" and x.why else ""),
                 who="driver",
                 records=x.records,
@@ -912,14 +940,7 @@ class _Builder:
         )
         between = self.all[n : end - 1 if end else len(self.all)]
         if x.hold == "stop":
-            releases = [(m, y) for m, y in between if isinstance(y, r.Released)]
-            if end and releases:
-                texts = [f"{_release_words(y.how)} at {clock(y.at.wall)}" for _, y in releases]
-                return "; ".join(texts), _numbers([m for m, _ in releases], end)
-            carried = [m for m, y in self.all[n : end or None] if isinstance(y, r.CarriedOn)]
-            if carried:
-                return "not cleared: the driver inspected on under the stop", _numbers(carried)
-            return "not cleared", ()
+            return self._stop_cleared(n, x)
         end_record = self._record(end)
         if not isinstance(end_record, r.StepStarted):
             return "not cleared", _numbers(end)
@@ -942,6 +963,32 @@ class _Builder:
         return "; ".join(texts) or f"asked again at {clock(end_record.at.wall)}", _numbers(
             [m for m, _ in givers], end
         )
+
+    def _stop_cleared(self, n: int, x: r.Hold) -> tuple[str, tuple[int, ...]]:
+        """Which of the stops were released before the loop held there again, and how."""
+        end = next(
+            (m for m, y in self.all[n:] if isinstance(y, r.Hold) and y.step == x.step),
+            len(self.all) + 1,
+        )
+        between = self.all[n : end - 1]
+        stops = {
+            y.number: y
+            for m, y in self.defects
+            if m < n
+            and y.defect in x.missing
+            and (y.number not in self.released or self.released[y.number][0] > n)
+        }
+        released = [(m, y) for m, y in between if isinstance(y, r.Released) and y.number in stops]
+        carried = [m for m, y in between if isinstance(y, r.CarriedOn)]
+        texts = [
+            f"{_sentence(stops[y.number].text)}: {_release_words(y.how)}, {clock(y.at.wall)}"
+            for _, y in released
+        ]
+        if not stops or len(released) < len(stops):
+            texts.insert(0, "not cleared" if not released else "not cleared altogether")
+            if carried:
+                texts.append("the driver inspected on under the stop")
+        return "; ".join(texts), _numbers([m for m, _ in released], carried)
 
     def _corrections(self) -> tuple[Correction, ...]:
         found = []
@@ -1071,7 +1118,7 @@ def _release_words(how: str) -> str:
     if how == "in person":
         return "released in person, identity not verified"
     if how == "driver-mended":
-        return "mended by the driver and tested again"
+        return "mended by the driver, then tested again"
     return f"released ({how}), identity not verified"
 
 

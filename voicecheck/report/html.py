@@ -17,12 +17,14 @@ from collections.abc import Sequence
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from voicecheck.report.build import (
+    Open,
     Report,
     StepEntry,
     audio_name,
     clock,
     count,
     day,
+    inside,
     zone,
 )
 
@@ -51,9 +53,14 @@ def to_html(report: Report) -> bytes:
 
 
 def _by_place(steps: Sequence[StepEntry]) -> list[tuple[str, list[StepEntry]]]:
-    """Runs of steps at one place, in walking order."""
+    """Runs of steps at one place, in walking order; without those in which nothing happened.
+
+    Those stand in the list of what was not reached.
+    """
     runs: list[tuple[str, list[StepEntry]]] = []
     for step in steps:
+        if step.state == "unanswered" and step.records == (1,):
+            continue
         if not runs or runs[-1][0] != step.place:
             runs.append((step.place, []))
         runs[-1][1].append(step)
@@ -161,6 +168,11 @@ def _beyond(text: str, outcome: str) -> str:
     return "" if outcome == "blocked" else rest
 
 
+def _together(items: Sequence[Open]) -> list[int]:
+    """The record numbers of several statements, in order, once each."""
+    return sorted({n for item in items for n in item.records})
+
+
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
@@ -181,6 +193,8 @@ _ENVIRONMENT.filters.update(
     audio_name=audio_name,
     beyond=_beyond,
     capital=_capital,
+    inside=inside,
+    together=_together,
     outcome=lambda state: _OUTCOME.get(state, state),
     count=count,
 )
