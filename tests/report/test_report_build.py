@@ -118,6 +118,19 @@ def test_two_stops_of_which_one_is_released() -> None:
     assert second.cleared.startswith("The kingpin is bent: released in person, identity not")
 
 
+def test_a_stop_that_the_driver_mended_is_in_the_headline() -> None:
+    recorder = Recorder()
+    _steps_good(recorder)
+    recorder.defect("rear lamps", "lamp", "A lamp is out.", "major", mended_by="driver")
+    recorder.keep(r.Released, number=1, how="driver-mended", memo="new bulb")
+    recorder.keep(r.Withdrawn, step="rear lamps", why="released")
+    assert build([*recorder.records], CHECKLIST).headline.verdict == "not finished"
+    recorder.good("rear lamps", "all good")
+    assert build(recorder.finish("complete"), CHECKLIST).headline.text == (
+        "All required items answered, 1 stopping defect mended by the driver and tested again"
+    )
+
+
 def test_all_answered_but_not_closed_is_not_complete() -> None:
     recorder = Recorder()
     _steps_good(recorder)

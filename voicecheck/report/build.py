@@ -669,7 +669,11 @@ class _Builder:
         released = [(n, x) for n, x in self.defects if x.severity == "major"]
         text = "All required items answered, no stopping defect reported"
         if released:
-            kinds = sorted({_release_words(self.released[x.number][1].how) for _, x in released})
+            kinds = sorted(
+                # Complete: the test has a standing good answer, given after the release.
+                _release_words(how) + (" and tested again" if how == "driver-mended" else "")
+                for how in {self.released[x.number][1].how for _, x in released}
+            )
             text = (
                 "All required items answered, "
                 f"{count(len(released), 'stopping defect')} {' and '.join(kinds)}"
@@ -1118,7 +1122,7 @@ def _release_words(how: str) -> str:
     if how == "in person":
         return "released in person, identity not verified"
     if how == "driver-mended":
-        return "mended by the driver, then tested again"
+        return "mended by the driver"
     return f"released ({how}), identity not verified"
 
 
