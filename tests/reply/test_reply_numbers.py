@@ -260,6 +260,18 @@ def test_units(expect: Expect, text: str, quantity: Quantity) -> None:
     assert understood(expect, text) == quantity
 
 
+def test_seconds_after_minutes_stay_below_sixty() -> None:
+    """After a minute or an hour 1 to 59 may follow; more would be a second time."""
+    for seconds in range(100):
+        text = f"two minutes {cardinal(seconds, ' ')} seconds"
+        if 1 <= seconds < 60:
+            assert understood(SECONDS, text) == Quantity(Decimal(120 + seconds), S)
+            text = f"two hours {cardinal(seconds, ' ')} minutes"
+            assert understood(CLOCK, text) == Quantity(Decimal(7200 + 60 * seconds), S)
+        else:
+            assert refused(SECONDS, text) == "two readings"
+
+
 def test_hours_alone_stay_hours() -> None:
     expect = Expect((), NumberForm(H, (H,)))
     assert understood(expect, "eleven hours") == Quantity(Decimal(11), H)

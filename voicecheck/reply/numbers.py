@@ -5,10 +5,14 @@ Rules of this file:
 1. A measurement has exactly one reading or none. Where people commonly say something that may be
    taken in two ways ("one twenty five", "thirteen six", "five thirty seconds" for a time), the
    pattern hears it and marks it, and it is refused.
-2. What is left when the beginning of a reply is cut off is not a reply: "hundred twenty", "point
-   five", "and three quarters", "quarter inch" are refused.
+2. What is left when the beginning of a reply is cut off is refused where it can be told: "hundred
+   twenty", "point five", "and three quarters", "quarter inch". It cannot always be told ("twenty
+   five" of "one hundred twenty five", "three quarters" of "one and three quarters"). Therefore a
+   measurement is read back.
 3. A number does not begin with zero unless it is zero or a decimal ("zero point five"): "zero five"
-   may be a decimal whose point was lost.
+   may be a decimal whose point was lost. "Oh" is a figure only between figures ("one oh five"); at
+   the end it may be a cry ("five, oh"), in a time it may be a clock's reading, in a spelling it may
+   be a letter: there it is heard and refused.
 4. Figures are read back one by one, because "fifteen" and "fifty" are confused in noise. A fraction
    is read back as a fraction with the denominator that was said. Its numerator is below thirty-two;
    twenty and thirty are reduced ("thirty thirty seconds" is read back as "fifteen sixteenths"), so
@@ -355,7 +359,6 @@ def _unit(unit: Unit) -> Pattern:
 # -- measurements -----------------------------------------------------------------------------
 
 _CLOCK = (S, MIN, H)
-# After a whole number: the measurement is whole x times + plus, in unit.
 
 
 @lru_cache(maxsize=256)
@@ -385,6 +388,7 @@ def number_pattern(form: NumberForm) -> Pattern:
         rests.append(_feet_and_inches(form.fractions))
     rests += _clock_times(units)
 
+    # What follows a whole number says (times, plus, unit): the measurement is whole x times + plus.
     def measured(parts: list[Any]) -> Quantity:
         times, plus, said = parts[1]
         return _grained(Quantity(times * Decimal(parts[0]) + plus, said), grain)
