@@ -15,6 +15,7 @@ from pathlib import Path
 
 from voicecheck import __version__
 from voicecheck.audio.microphone import Microphone
+from voicecheck.audio.ports import Recogniser
 from voicecheck.audio.wav import read_wav
 from voicecheck.errors import JournalNotFound, VoicecheckError, WrongUse
 from voicecheck.limits.judge import confirming, describe, judge, table_lines
@@ -185,7 +186,7 @@ def _wanted(given: argparse.Namespace, settings: Settings, source: str) -> start
     return wanted
 
 
-def _engine(given: argparse.Namespace, settings: Settings) -> Callable[[], engines.Recogniser]:
+def _engine(given: argparse.Namespace, settings: Settings) -> Callable[[], Recogniser]:
     engine = getattr(given, "engine", None) or settings.engine
     model = getattr(given, "model", None) or settings.model
     if engine == "pocketsphinx":

@@ -129,10 +129,9 @@ def listen(
     """Lines that show level, signal-to-noise and what is heard; the commands may be said."""
     ear = Ear(recogniser)
     ear.listen(vocabulary(Expect(command_forms((*COMMANDS, "pass", "fail", "affirm", "negative")))))
-    count, loudest = 0, -120.0
-    for block in _blocks(microphone, samples, seconds):
+    loudest = -120.0
+    for count, block in enumerate(_blocks(microphone, samples, seconds), 1):
         loudest = max(loudest, level(block)[0])
-        count += 1
         if count % 31 == 0:
             bar = "#" * max(0, min(30, round((loudest + 60) / 2)))
             yield f"level {loudest:6.1f} dBFS {bar}{_advice(loudest)}"

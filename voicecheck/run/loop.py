@@ -54,7 +54,12 @@ def run(
     try:
         while True:
             hazard = session.state.hazard
-            actions = session.receive(event)
+            try:
+                actions = session.receive(event)
+            except Exception:
+                if hazard:  # the program fails: the first words are the make-safe sentence
+                    world.perform(a.Say(session.compiled.hazards[hazard].safe, False, "fault"))
+                raise
             _keep(session, journal, world, actions, hazard)
             if told:
                 told(actions)

@@ -21,9 +21,10 @@ file first.
 *Onward* stands for what follows when the next step is chosen, or the same step is started anew:
 {onward}.
 
-A pair of phase and input that is not listed changes nothing. Not drawn, because almost every phase
-has them: {everywhere}. Not drawn either: inputs that stay in their phase. The list below the
-diagram has all of them.
+A pair of phase and input that is not listed changes nothing. Inputs that stay in their phase are
+not drawn, nor are those that almost every phase has:
+{everywhere}.
+The list below the diagram has all of them.
 """
 
 

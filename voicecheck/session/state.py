@@ -124,7 +124,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.FOLLOWING, I.ANSWER): _row("answer_follow_up", *ONWARD, P.FOLLOWING, P.READING),
     (P.FOLLOWING, I.NEGATIVE): _row("restart", *ONWARD),
     (P.READING, I.AFFIRM): _row("confirm", *ONWARD, P.FOLLOWING, P.TIMING),
-    (P.READING, I.NEGATIVE): _row("refuse_read_back", *ONWARD),
+    (P.READING, I.NEGATIVE): _row("refuse_read_back", *ONWARD, P.FOLLOWING),
     (P.TIMING, I.INTERVAL): _row("second_reading", P.FOLLOWING, P.HOLDING),
     # a stop
     (P.STOPPED, I.RELEASE): _row("ask_release", P.ASKING),
@@ -149,10 +149,10 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
         (phase, I.CORRECTION): _row("correct", *ONWARD)
         for phase in (P.ASKED, P.FOLLOWING, P.TIMING)
     },
-    (P.READING, I.CORRECTION): _row("refuse_read_back", *ONWARD),
+    (P.READING, I.CORRECTION): _row("refuse_read_back", *ONWARD, P.FOLLOWING),
     (P.ASKED, I.DISREGARD): _row("ask_command", P.ASKING, P.ASKED),
     (P.FOLLOWING, I.DISREGARD): _row("restart", *ONWARD),
-    (P.READING, I.DISREGARD): _row("refuse_read_back", *ONWARD),
+    (P.READING, I.DISREGARD): _row("refuse_read_back", *ONWARD, P.FOLLOWING),
     (P.ASKING, I.DISREGARD): _row("drop_command", *ONWARD),
     (P.TIMING, I.DISREGARD): _row("restart", *ONWARD),
     (P.ASKED, I.NOT_DONE): _row("ask_why", P.FOLLOWING, P.READING),
@@ -195,13 +195,9 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     **{
         (phase, I.CLOSED_LATE): _row("close_late", P.FINISHED)
         for phase in Phase
-        if phase not in (P.NEW, P.FINISHED)
+        if phase is not P.FINISHED
     },
-    **{
-        (phase, I.RESUMED): _row("resume", *ONWARD)
-        for phase in Phase
-        if phase not in (P.NEW, P.FINISHED)
-    },
+    **{(phase, I.RESUMED): _row("resume", *ONWARD) for phase in Phase if phase is not P.FINISHED},
 }
 
 

@@ -107,12 +107,29 @@ class Turn:
 
     def onward(self) -> None:
         """Start the first step in walking order that has no answer, or finish."""
-        open_steps = [s for s in self.walk() if s.id not in self.state.answers]
-        now = [s for s in open_steps if s.id not in self.state.deferred] or open_steps
-        if now:
-            self.begin(now[0])
+        while True:
+            open_steps = [s for s in self.walk() if s.id not in self.state.answers]
+            now = [s for s in open_steps if s.id not in self.state.deferred]
+            if len(now) > 1 and self.waits_for_deferred(now[0]):
+                # the driver put off what this one waits for: put it off too
+                self.keep(r.Deferred(at=self.at, steps=(now[0].id,)))
+                continue
+            break
+        if open_steps:
+            self.begin((now or open_steps)[0])
         else:
             self.finish("every step has an answer")
+
+    def waits_for_deferred(self, step: Step) -> bool:
+        """Whether a step that was put off stands between this one and its needs."""
+        seen: set[str] = set()
+        wanted: Step | None = step
+        while wanted is not None and wanted.id not in seen:
+            seen.add(wanted.id)
+            wanted = self.giver(wanted, missing(self.compiled, self.state, wanted))
+            if wanted is not None and wanted.id in self.state.deferred:
+                return True
+        return False
 
     def walk(self) -> tuple[Step, ...]:
         """The steps of the walk: those of ``again`` only where one was called for."""
@@ -211,18 +228,6 @@ class Turn:
     def hold_precondition(self, step: Step, lacking: Sequence[str]) -> None:
         giver = self.giver(step, lacking)
         texts = [self.compiled.fact_text(name) for name in lacking[:2]]
-        if giver is not None and giver.id in self.state.deferred:
-            others = [
-                s
-                for s in self.walk()
-                if s.id not in self.state.answers
-                and s.id not in self.state.deferred
-                and s.id != step.id
-            ]
-            if others:  # the driver put the giver off: put off what needs it too
-                self.keep(r.Deferred(at=self.at, steps=(step.id,)))
-                self.onward()
-                return
         text = say.hold_precondition(texts, giver.item) if giver else say.hold_no_way(texts)
         self.hold("precondition", step, tuple(lacking), giver.id if giver else "", text)
 
@@ -337,7 +342,7 @@ class Turn:
         stops = self.state.open_stops()
         left = [
             s
-            for s in self.compiled.steps
+            for s in self.walk()
             if s.id not in self.state.answers or self.state.answers[s.id].outcome not in DONE_WELL
         ]
         outcome = "stopped" if stops else "not finished" if left else "complete"
