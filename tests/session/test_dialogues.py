@@ -347,3 +347,26 @@ def test_memo_is_kept_and_the_question_comes_back() -> None:
     hand.reply("memo", "the yard is icy")
     assert [rec.text for rec in hand.records if isinstance(rec, r.MemoTaken)] == ["the yard is icy"]
     assert hand.step == "seals"
+
+
+def test_five_seconds_of_foreign_talk_stand_by() -> None:
+    hand = to("seals")
+    hand.tell(e.SoundRefused(at=hand.at(), why="noise", ms=9000))
+    hand.tell(e.SoundRefused(at=hand.at(), why="talk", ms=3000))
+    assert hand.phase == "asked"
+    hand.tell(e.SoundRefused(at=hand.at(), why="talk", ms=2000))
+    assert hand.phase == "standing by"
+    hand.reply("go ahead")
+    assert hand.step == "seals"
+
+
+def test_drivers_words_are_heard_for_the_same_thing() -> None:
+    from voicecheck.reply.phrases import also_said
+
+    # words of the trade: common practice, no source
+    assert also_said("landing gear down") == ("landing gear down", "legs down", "dollies down")
+    assert also_said("handle in latch over") == (
+        "handle in latch over",
+        "release handle in latch over",
+    )
+    assert also_said("closed round the shank") == ("closed round the shank",)

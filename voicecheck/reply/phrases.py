@@ -119,3 +119,36 @@ def command_forms(names: Iterable[str], twins: bool = True) -> tuple[Form, ...]:
             )
         forms.append(Form(phrase.meaning, (phrase.said, *(phrase.twins if twins else ()))))
     return tuple(forms)
+
+
+# What drivers call one thing. Whichever of a row is in an answer, the others are heard as well.
+# Common practice, no source; the colours of lines and knobs are those of North America.
+SAME_THING: tuple[tuple[str, ...], ...] = (
+    ("release handle", "handle"),
+    ("landing gear", "legs", "dollies"),
+    ("kingpin", "pin"),
+    ("supply line", "red line", "emergency line"),
+    ("service line", "blue line"),
+    ("supply knob", "red knob"),
+    ("park knob", "yellow knob"),
+    ("hand valve", "trolley"),
+    ("inspection sticker", "sticker"),
+    ("pull test", "tug"),
+    ("cable", "pigtail"),
+)
+
+
+def also_said(phrase: str) -> tuple[str, ...]:
+    """The phrase and the other ways in which drivers say it, the written one first."""
+    found = [phrase]
+    padded = f" {phrase} "
+    for names in SAME_THING:
+        for name in names:  # the longest name of a row stands first
+            if f" {name} " in padded:
+                found += [
+                    padded.replace(f" {name} ", f" {other} ").strip()
+                    for other in names
+                    if other != name
+                ]
+                break
+    return tuple(dict.fromkeys(found))

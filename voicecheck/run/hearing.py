@@ -48,8 +48,9 @@ class Hearing:
                 name, digest = self._keep(utterance.samples)
                 seconds = len(utterance.samples) / 2 / RATE
                 return e.MemoHeard(at=at, evidence=name, digest=digest, seconds=f"{seconds:.1f}")
-            case NotHeard(why=why, text=text):
-                return e.SoundRefused(at=at, why=why, words=text)
+            case NotHeard(why=why, text=text, utterance=utterance):
+                ms = round((utterance.end - utterance.start) * 1000) if utterance else 0
+                return e.SoundRefused(at=at, why=why, words=text, ms=ms)
 
     def _keep(self, samples: bytes) -> tuple[str, str]:
         self._count += 1

@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Callable
 
 from voicecheck.audio.microphone import Microphone
-from voicecheck.audio.ports import Speaker, Voice
+from voicecheck.audio.ports import NotHeard, Speaker, Voice
 from voicecheck.audio.tones import tone
 from voicecheck.errors import MicrophoneStalled, NoSynthesiser, VoicecheckError
 from voicecheck.run.clock import Clock
@@ -50,6 +50,7 @@ class LiveWorld:
         self._events: deque[e.Event] = deque()
         self._timers: dict[str, int] = {}
         self._lost = False
+        self._muted = False  # exact zeros: a headset that is off or out of range
         self._turn_over = False
         microphone.start()
 
@@ -191,8 +192,16 @@ class LiveWorld:
         if self._hearing.ear.speaking and isinstance(playing, a.Say) and playing.interruptible:
             self._stop_playing()
             self._queue.clear()
+        if self._muted:
+            if any(block):
+                self._muted = False
+                return e.MicrophoneBack(at=self.clock.now())
+            return None
         if result is None:
             return None
+        if isinstance(result, NotHeard) and result.why == "muted":
+            self._muted = True
+            return e.MicrophoneLost(at=self.clock.now())
         event = self._hearing.event(result, self.clock.now())
         if isinstance(event, e.ReplyHeard):
             self._write(f"> {event.words}")

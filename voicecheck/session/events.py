@@ -51,6 +51,7 @@ class SoundRefused(Event):
 
     why: str
     words: str = ""
+    ms: int = 0  # how long it lasted
 
 
 @dataclass(frozen=True, kw_only=True)

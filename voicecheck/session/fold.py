@@ -43,7 +43,7 @@ def _opened(compiled: Compiled, state: State, record: r.Opened) -> State:
 
 
 def _resumed(compiled: Compiled, state: State, record: r.Resumed) -> State:
-    return replace(state, phase=Phase.BETWEEN, hazard="", refusals=0)
+    return replace(state, phase=Phase.BETWEEN, hazard="", refusals=0, talk_ms=0)
 
 
 def _step_started(compiled: Compiled, state: State, record: r.StepStarted) -> State:
@@ -98,11 +98,13 @@ def _heard(compiled: Compiled, state: State, record: r.HeardReply) -> State:
         state,
         heard=state.records,
         refusals=0 if record.took else state.refusals + 1,
+        talk_ms=0 if record.took else state.talk_ms,
     )
 
 
 def _not_heard(compiled: Compiled, state: State, record: r.NotHeard) -> State:
-    return replace(state, refusals=state.refusals + 1)
+    talk = record.ms if record.why in ("talk", "too long") else 0
+    return replace(state, refusals=state.refusals + 1, talk_ms=state.talk_ms + talk)
 
 
 def _followed_up(compiled: Compiled, state: State, record: r.FollowedUp) -> State:
@@ -256,7 +258,7 @@ def _stood_by(compiled: Compiled, state: State, record: r.StoodBy) -> State:
 
 
 def _went_ahead(compiled: Compiled, state: State, record: r.WentAhead) -> State:
-    return replace(state, phase=Phase.BETWEEN, refusals=0)
+    return replace(state, phase=Phase.BETWEEN, refusals=0, talk_ms=0)
 
 
 def _mode(compiled: Compiled, state: State, record: r.ModeSet) -> State:

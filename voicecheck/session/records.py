@@ -125,6 +125,7 @@ class NotHeard(Record):
     step: str
     why: str  # noise | talk | fragment | too long | silence | muted
     words: str
+    ms: int = 0  # how long the sound lasted
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -305,7 +306,7 @@ class Deferred(Record):
 @dataclass(frozen=True, kw_only=True)
 class StoodBy(Record):
     kind: ClassVar[str] = "stood by"
-    why: str  # driver | interrupted
+    why: str  # driver | talk | what interrupted
 
 
 @dataclass(frozen=True, kw_only=True)

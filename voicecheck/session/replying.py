@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.checklist.compiled import Answer, Compiled, Step
 from voicecheck.reply.grammar import DateForm, Expect, Form, NumberForm, SpellForm, Understood
-from voicecheck.reply.phrases import command_forms
+from voicecheck.reply.phrases import also_said, command_forms
 from voicecheck.session.state import Phase, State
 from voicecheck.units import Quantity
 
@@ -150,7 +150,7 @@ def _step_forms(step: Step, variant: int) -> tuple[Form, ...]:
         return forms("done", "pass")
     if step.kind == "verdict":
         fitted = forms("not fitted") if step.not_fitted else ()
-        wrong = tuple(Form(f"wrong:{finding}", (finding,)) for finding, _ in step.wrong)
+        wrong = tuple(Form(f"wrong:{finding}", also_said(finding)) for finding, _ in step.wrong)
         return (*forms("pass", "fail"), *fitted, *wrong)
     if step.kind == "answers":
         answers = step.variants[variant].answers
@@ -161,13 +161,27 @@ def _step_forms(step: Step, variant: int) -> tuple[Form, ...]:
             for form in forms("pass", "done", "fail")
             if (kept := _less(form, taken)) is not None
         )
-        return (*(Form(f"answer:{a.id}", a.said) for a in answers), *plain)
+        return (*_answer_forms(answers), *plain)
     if step.kind == "group":
         return (*forms("all good", "pass", "fail"), *_item_forms(step))
     if step.kind == "attest":
         affirm, negative = forms("affirm", "negative")
         return (Form("answer:affirm", affirm.said), Form("answer:negative", negative.said))
     return ()
+
+
+def _answer_forms(answers: tuple[Answer, ...]) -> tuple[Form, ...]:
+    """Each answer as written and as drivers say it; words that two answers share are left out."""
+    written = [phrase for answer in answers for phrase in answer.said]
+    ways = {
+        answer.id: tuple(
+            way
+            for way in dict.fromkeys(w for phrase in answer.said for w in also_said(phrase))
+            if way in answer.said or way not in written
+        )
+        for answer in answers
+    }
+    return tuple(Form(f"answer:{answer.id}", ways[answer.id]) for answer in answers)
 
 
 def _less(form: Form, taken: set[str]) -> Form | None:
@@ -239,7 +253,7 @@ def spoken_item(item: str) -> str:
 
 def _named_corrections(compiled: Compiled, state: State) -> list[Form]:
     return [
-        Form(f"command:correction:{id}", (f"correction {spoken}",))
+        Form(f"command:correction:{id}", tuple(f"correction {way}" for way in also_said(spoken)))
         for spoken, id in correctable(compiled, state).items()
     ]
 

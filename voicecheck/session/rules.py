@@ -22,6 +22,7 @@ from voicecheck.session.state import (
     HANDS_BUSY_S,
     QUIET_LATER_S,
     REFUSALS_BEFORE_HELP,
+    TALK_MS,
     Phase,
 )
 from voicecheck.session.turn import Turn
@@ -194,7 +195,12 @@ def refuse(turn: Turn, came: In) -> None:
 def not_heard(turn: Turn, came: In) -> None:
     assert isinstance(came.event, e.SoundRefused)
     event = came.event
-    turn.keep(r.NotHeard(at=turn.at, step=turn.state.step, why=event.why, words=event.words))
+    turn.keep(
+        r.NotHeard(at=turn.at, step=turn.state.step, why=event.why, words=event.words, ms=event.ms)
+    )
+    if turn.state.talk_ms >= TALK_MS:
+        _stand_by(turn, "talk", say.OTHER_TALK)
+        return
     turn.tone("not understood")
     _say_why(turn, event.why)
     turn.listen()
@@ -438,9 +444,14 @@ def carry_on(turn: Turn, came: In) -> None:
 def stand_by(turn: Turn, came: In) -> None:
     turn.make_safe("standing by")
     _heard(turn, came)
+    _stand_by(turn, "driver", say.STANDING_BY)
+
+
+def _stand_by(turn: Turn, why: str, sentence: str) -> None:
+    turn.make_safe("standing by")
     turn.end_facts("stood by", "time")
-    turn.keep(r.StoodBy(at=turn.at, why="driver"))
-    turn.say(say.STANDING_BY)
+    turn.keep(r.StoodBy(at=turn.at, why=why))
+    turn.say(sentence)
     turn.listen()
 
 

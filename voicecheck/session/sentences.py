@@ -138,6 +138,7 @@ def memo_wanted(about: str) -> str:
 
 MEMO_KEPT = "Kept."
 STANDING_BY = "Standing by. Say go ahead."
+OTHER_TALK = "I hear other talk. Standing by. Say go ahead."
 GOING_AHEAD = "Going ahead."
 HEARING_AGAIN = "I hear again."
 RESUMING = "Resuming."

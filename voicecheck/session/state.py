@@ -39,6 +39,7 @@ from voicecheck.session.records import Answered, DefectFound, Opened
 
 AWAY_S = 600  # longer than this and facts that last "until left" are asked again
 REFUSALS_BEFORE_HELP = 3
+TALK_MS = 5000  # foreign talk of this length and the loop stands by
 QUIET_S = 20
 QUIET_LATER_S = 120
 HANDS_BUSY_S = 30
@@ -176,7 +177,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.TIMING, I.REFUSED): _row("too_early", P.TIMING),
     (P.TIMING, I.ANSWER): _row("too_early", P.TIMING),
     **{
-        (phase, I.NOT_HEARD): _row("not_heard", phase)
+        (phase, I.NOT_HEARD): _row("not_heard", phase, P.STANDING)
         for phase in (*LISTENING, P.STOPPED, P.ASKING)
     },
     **{(phase, I.QUIET): _row("quiet", phase) for phase in (*LISTENING, P.STOPPED, P.ASKING)},
@@ -233,6 +234,7 @@ class State:
     released: Mapping[int, str] = field(default_factory=dict)
     carried: frozenset[int] = frozenset()  # stops that the driver chose to carry on under
     refusals: int = 0
+    talk_ms: int = 0  # foreign talk since the last reply that was taken
     mode: str = "full"
     last_place: str = ""
     asked_at: int = 0
