@@ -360,19 +360,21 @@ class _Compiler:
             )
         items: tuple[Item, ...] = ()
         if part.group:
-            names = part.group.items or tuple(
-                p.said for p in positions(self.context.vehicle, part.group.each)
+            named = (
+                positions(self.context.vehicle, part.group.each)
+                if part.group.each
+                else tuple(Position(name, name, {}) for name in part.group.items)
             )
-            if not 0 < len(names) <= 5:
+            if not 0 < len(named) <= 5:
                 raise self.fail(
-                    f"the group has {len(names)} items, and a group has one to five",
+                    f"the group has {len(named)} items, and a group has one to five",
                     "split the group, or correct the vehicle file",
                     *path,
                     "group",
                 )
             wrong = tuple(part.group.wrong.items())
             self._defects(wrong, *path, "group", "wrong")
-            items = tuple(Item(name, (name,), wrong) for name in names)
+            items = tuple(Item(p.said, (p.said, *p.also), wrong) for p in named)
         body = getattr(part, kind)
         wrong = tuple(part.verdict.wrong.items()) if part.verdict else ()
         self._defects(wrong, *path, "verdict", "wrong")

@@ -28,6 +28,7 @@ class Axle(Strict):
     name: Words
     position: Literal["steer", "drive", "trailer"]
     wheels: Literal["single", "dual"]
+    short: Words = "axle"  # among the axles of its unit: "front", "rear"
     brake: Brake | None = None
 
 
@@ -58,10 +59,14 @@ class Position:
     id: str
     said: str
     given: Mapping[str, str]
+    also: tuple[str, ...] = ()  # other words that stand for it where nothing else can be meant
 
 
 def positions(vehicle: Vehicle, of: str) -> tuple[Position, ...]:
-    """The positions of a kind: axles, wheels, brakes, or lamps.AREA. ChecklistError if unknown."""
+    """The positions of a kind: axles, wheels, brakes, tires.SIDE (of the trailer), lamps.AREA.
+
+    ChecklistError if unknown.
+    """
     kind, _, area = of.partition(".")
     axles = [axle for unit in vehicle.units for axle in unit.axles]
     if of == "axles":
@@ -94,6 +99,15 @@ def positions(vehicle: Vehicle, of: str) -> tuple[Position, ...]:
             if axle.brake
             for side in ("left", "right")
         )
+    if kind == "tires" and area in ("left", "right"):
+        names = [
+            f"{axle.short} {place}".strip()
+            for unit in vehicle.units
+            if unit.kind == "trailer"
+            for axle in unit.axles
+            for place in (("outer", "inner") if axle.wheels == "dual" else ("",))
+        ]
+        return tuple(Position(f"{area} {n}", f"{area} {n}", {}, (n,)) for n in names)
     if kind == "lamps" and area:
         return tuple(
             Position(lamp, lamp, {})
@@ -102,7 +116,7 @@ def positions(vehicle: Vehicle, of: str) -> tuple[Position, ...]:
         )
     raise ChecklistError(
         f"each: {of!r} is no kind of position",
-        "use axles, wheels, brakes, or lamps.AREA with an area of the vehicle file",
+        "use axles, wheels, brakes, tires.left, tires.right, or lamps.AREA of the vehicle file",
     )
 
 
