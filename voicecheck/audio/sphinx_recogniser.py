@@ -15,6 +15,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from voicecheck.audio.jsgf import compile_jsgf
 from voicecheck.audio.ports import RATE, Hypothesis, Word
 from voicecheck.audio.pronunciations import PRONUNCIATIONS
 from voicecheck.errors import ModelUnusable, RecogniserMissing, WordNotInModel
@@ -23,11 +24,14 @@ if TYPE_CHECKING:
     from voicecheck.reply.grammar import Vocabulary
 
 _FRAMES_A_SECOND = 100
+# Narrower than the engine's own (1e-48, 7e-29, 30000): measured on 158 human one-word replies, no
+# fewer right, and half the time with the grammar of a measurement, where it matters.
+_SEARCH = {"beam": 1e-40, "pbeam": 1e-40, "wbeam": 1e-25, "maxhmmpf": 1500}
 _MOST_SEARCHES = 16  # compiled grammars kept; a loop alternates between a few
 
 
 class SphinxRecogniser:
-    """Recognises with JSGF grammars. Raises RecogniserMissing or ModelUnusable when made."""
+    """Recognises with closed grammars. Raises RecogniserMissing or ModelUnusable when made."""
 
     trusts_pass = False
 
@@ -40,7 +44,9 @@ class SphinxRecogniser:
             ) from error
         self._folder = Path(pocketsphinx.get_model_path()) / "en-us"
         try:
-            self._decoder: Any = pocketsphinx.Decoder(samprate=RATE, lm=None, loglevel="FATAL")
+            self._decoder: Any = pocketsphinx.Decoder(
+                samprate=RATE, lm=None, loglevel="FATAL", **_SEARCH
+            )
         except (RuntimeError, ValueError) as error:
             raise ModelUnusable(
                 f"pocketsphinx cannot load its own model in {self._folder}.",
@@ -81,7 +87,7 @@ class SphinxRecogniser:
                 self._decoder.remove_search(oldest)
                 del self._searches[oldest]
             try:
-                self._decoder.add_jsgf_string(key, vocabulary.jsgf)
+                self._decoder.add_fsg(key, self._graph(key, vocabulary.jsgf))
             except (RuntimeError, ValueError) as error:
                 raise WordNotInModel(
                     f"{self.name} cannot use the grammar of this step: {error}.",
@@ -123,6 +129,18 @@ class SphinxRecogniser:
             )
         text = " ".join(word.text for word in words)
         return Hypothesis(text, tuple(words), min((w.confidence for w in words), default=0.0))
+
+    def _graph(self, name: str, jsgf: str) -> Any:
+        """The grammar for the engine. Every way on from a state is equally likely."""
+        automaton = compile_jsgf(jsgf)
+        final = len(automaton.arcs)
+        transitions: list[tuple[int, int, float] | tuple[int, int, float, str]] = []
+        for state, row in enumerate(automaton.arcs):
+            ends = state in automaton.accepting
+            share = 1.0 / (len(row) + ends) if row or ends else 1.0
+            transitions += [(state, to, share, word) for word, to in row.items()]
+            transitions += [(state, final, share)] if ends else []
+        return self._decoder.create_fsg(name, 0, final, transitions)
 
     def _know(self, word: str) -> bool:
         ours = PRONUNCIATIONS.get(word, ())
