@@ -370,3 +370,17 @@ def test_drivers_words_are_heard_for_the_same_thing() -> None:
         "release handle in latch over",
     )
     assert also_said("closed round the shank") == ("closed round the shank",)
+
+
+def test_what_was_put_off_comes_back_before_leaving() -> None:
+    hand = to("lamps")
+    hand.reply("next place")
+    assert "lamps" in hand.session.state.deferred
+    hand.reply("one hundred", "affirm", "TIME", "nine nine", "affirm", "nobody near")
+    assert hand.step == "note"  # raising the legs waits for the strokes: put off too
+    hand.reply("a word", "done")
+    assert hand.step == "lamps"
+    hand.reply("all good", "one inch", "affirm", "one inch", "affirm")
+    assert hand.step == "people"  # the clear look around has ended meanwhile
+    hand.reply("nobody near", "all the way up", "affirm")
+    assert hand.outcome == "complete"

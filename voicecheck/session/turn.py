@@ -106,17 +106,21 @@ class Turn:
     # -- where to go ---------------------------------------------------------------------------
 
     def onward(self) -> None:
-        """Start the first step in walking order that has no answer, or finish."""
+        """Start the first step in walking order that has no answer, or finish.
+
+        What was put off comes back before the steps that leave the yard.
+        """
         while True:
             open_steps = [s for s in self.walk() if s.id not in self.state.answers]
-            now = [s for s in open_steps if s.id not in self.state.deferred]
+            staying = [s for s in open_steps if s.hazard != "leave"]
+            now = [s for s in staying if s.id not in self.state.deferred]
             if len(now) > 1 and self.waits_for_deferred(now[0]):
                 # the driver put off what this one waits for: put it off too
                 self.keep(r.Deferred(at=self.at, steps=(now[0].id,)))
                 continue
             break
         if open_steps:
-            self.begin((now or open_steps)[0])
+            self.begin((now or staying or open_steps)[0])
         else:
             self.finish("every step has an answer")
 
