@@ -171,7 +171,7 @@ def test_stop_cuts_off_without_done(sound: FakeSound) -> None:
     assert speaker.playing
     began = time.perf_counter()
     speaker.stop()
-    assert time.perf_counter() - began < 0.02
+    assert time.perf_counter() - began < 0.2
     assert not speaker.playing
     time.sleep(0.15)
     assert called == []

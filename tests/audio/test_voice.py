@@ -36,7 +36,7 @@ def test_the_second_time_comes_from_the_disk(tmp_path: Path, voice: SynthesiserV
     with SynthesiserVoice(tmp_path) as second:
         began = time.perf_counter()
         assert second.render("one five psi") == made
-        assert time.perf_counter() - began < 0.05
+        assert time.perf_counter() - began < 0.2
         assert second.rendered == 0 and second._child is None
     with SynthesiserVoice(tmp_path, rate=200) as faster:
         assert len(faster.render("one five psi")) < len(made)

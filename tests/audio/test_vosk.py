@@ -252,3 +252,20 @@ def test_talk_outside_the_vocabulary_is_never_clear_as_a_careful_phrase(
         for _, result in feed(ear, spoken(text) + hiss(1.0)):
             if isinstance(result, Heard) and result.hypothesis.text in careful:
                 assert result.certainty == "doubtful", (text, result.hypothesis)
+
+
+def test_the_radio_form_of_a_figure_gives_way_to_the_plain_one() -> None:
+    """Both in one grammar halve each other's confidence; both mean the same figure."""
+
+    class Everything:
+        def vosk_model_find_word(self, word: str) -> int:
+            return -1 if "_" in word else 1
+
+    made = VoskRecogniser.__new__(VoskRecogniser)
+    made._model, made._folder = Everything(), Path("model")
+    words = phrases("pass", number=True)
+    assert {"five", "fife", "four", "fower", "three", "tree"} <= set(words.words)
+    made.prepare(words)
+    assert {"five", "four", "three", "niner", "pass", "[unk]"} <= set(made._grammar)
+    assert not {"fife", "fower", "tree"} & set(made._grammar)
+    assert words.complete("one five") and words.complete("one fife")
