@@ -1,7 +1,8 @@
 #!/bin/sh
 # A sound card without hardware, for one test run: a private PulseAudio with one null sink as
 # loudspeaker; what is played there is the microphone (its monitor).
-#   sound_card.sh start FOLDER   prints the environment a program needs, one NAME=value a line
+#   sound_card.sh start FOLDER [duplex]   prints the environment a program needs, one NAME=value a line;
+#                                duplex: a second sink, "mic", is the microphone instead
 #   sound_card.sh stop FOLDER
 #   sound_card.sh freeze FOLDER  stops the microphone's sound without ending any stream
 # norewinds: without it a null sink loses the first samples and stalls for seconds when idle.
@@ -31,6 +32,13 @@ load-module module-null-sink sink_name=card rate=16000 channels=1 format=s16le n
 set-default-sink card
 set-default-source card.monitor
 EOF
+    if [ "${3:-}" = duplex ]; then
+        sed -i '/set-default-source/d' "$folder/card.pa"
+        cat >>"$folder/card.pa" <<EOF
+load-module module-null-sink sink_name=mic rate=16000 channels=1 format=s16le norewinds=1
+set-default-source mic.monitor
+EOF
+    fi
     cat >"$folder/asound.conf" <<EOF
 pcm.pulse { type pulse }
 ctl.pulse { type pulse }

@@ -23,7 +23,7 @@ from voicecheck.checklist.load import line_of, read_yaml
 from voicecheck.errors import ChecklistError
 from voicecheck.reply.grammar import DateForm, Expect, NumberForm, SpellForm, Understood, parse
 from voicecheck.run.library import find, read_text
-from voicecheck.units import UNITS, Unit, unit_named
+from voicecheck.units import unit_named
 
 MOST_REPEATS = 6
 _READ_BACK = re.compile(r"^I heard: (.*)\. Affirm, or negative\?$")
@@ -240,8 +240,20 @@ def slug(words: str) -> str:
     return "-".join(re.findall(r"[a-z0-9']+", words.lower())).replace("'", "")
 
 
-_ALL_UNITS: tuple[Unit, ...] = tuple(
-    unit_named(symbol) for symbol in ("psi", "kPa", "in", "mm", "ft", "s", "min") if symbol in UNITS
+_NUMBERS = tuple(
+    NumberForm(
+        unit=unit_named(symbols[0]),
+        units=tuple(unit_named(symbol) for symbol in symbols),
+        fractions=symbols[0] == "in",
+        low=Decimal(0),
+        high=Decimal(100000),
+    )
+    for symbols in (("psi", "kPa"), ("in", "mm", "ft"), ("s", "min"))
+)
+_FIGURES = (
+    *(Expect((), number) for number in _NUMBERS),
+    Expect((), None, SpellForm(1, 8)),
+    Expect((), None, None, DateForm()),
 )
 
 
@@ -250,18 +262,13 @@ def same(said: str, heard: str) -> bool:
     plain = [set(re.findall(r"[a-z']+", text.lower())) - _FILLERS for text in (said, heard)]
     if plain[0] == plain[1]:
         return True
-    for unit in _ALL_UNITS:
-        number = NumberForm(
-            unit=unit, units=_ALL_UNITS, fractions=True, low=Decimal(0), high=Decimal(100000)
-        )
-        for wanted in (Expect((), number), Expect((), None, SpellForm(1, 8)),
-                       Expect((), None, None, DateForm())):  # fmt: skip
-            first, second = parse(wanted, said.lower()), parse(wanted, heard.lower())
-            if (
-                isinstance(first, Understood)
-                and isinstance(second, Understood)
-                and (first.quantity, first.spelled, first.date)
-                == (second.quantity, second.spelled, second.date)
-            ):
-                return True
+    for wanted in _FIGURES:
+        first, second = parse(wanted, said.lower()), parse(wanted, heard.lower())
+        if (
+            isinstance(first, Understood)
+            and isinstance(second, Understood)
+            and (first.quantity, first.spelled, first.date)
+            == (second.quantity, second.spelled, second.date)
+        ):
+            return True
     return False

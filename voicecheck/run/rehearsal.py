@@ -49,6 +49,7 @@ class RehearsalWorld:
         self._timers: dict[str, int] = {}
         self._blocks: deque[bytes] = deque()
         self._silences = 0
+        self._dealt_with = False  # the reply before the microphone has had its event
 
     # -- what the loop asks for ----------------------------------------------------------------
 
@@ -114,6 +115,7 @@ class RehearsalWorld:
     def _hold_out(self, samples: bytes) -> None:
         """Put a reply before the microphone, with what is heard around it."""
         silence = bytes(2 * int(LEAD_S * RATE)), bytes(2 * int(TAIL_S * RATE))
+        self._dealt_with = False
         whole = self._talker.in_noise(silence[0] + samples + silence[1])
         size = 2 * BLOCK
         self._blocks.extend(
@@ -127,7 +129,10 @@ class RehearsalWorld:
             result = self._hearing.ear.feed(self._blocks.popleft())
             self.clock.pass_time(BLOCK / RATE)
             if result is not None:
+                self._dealt_with = True
                 return self._hearing.event(result, self.clock.now())
+        if self._dealt_with:  # what was left over was the silence after the reply
+            return None
         result = self._hearing.ear.finish()
         if result is None:
             self._talker.unheard()

@@ -1,0 +1,129 @@
+"""A yard without hardware: the real program, a virtual sound card, and a recorded driver.
+
+The driver hears what a person would: the prompts (as the program prints them, when it speaks
+them) and how long they take; his replies are played into the virtual microphone.
+"""
+
+from __future__ import annotations
+
+import os
+import queue
+import shutil
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from voicecheck.audio.noise import diesel, to_samples
+from voicecheck.audio.ports import RATE
+from voicecheck.audio.voice import SynthesiserVoice
+from voicecheck.run.driver import RecordedDriver, load_drive
+
+CARD = Path(__file__).parents[1] / "audio" / "sound_card.sh"
+
+
+class Card:
+    """A private PulseAudio with a loudspeaker and a microphone. Use as a context manager."""
+
+    def __enter__(self) -> Card:
+        self.folder = Path(tempfile.mkdtemp(prefix="card"))
+        out = subprocess.run(
+            ["sh", str(CARD), "start", str(self.folder), "duplex"],
+            check=True, capture_output=True, text=True, timeout=60,
+        ).stdout  # fmt: skip
+        lines = [line for line in out.splitlines() if "=" in line]
+        self.env = {**os.environ, **dict(line.split("=", 1) for line in lines)}
+        # a real microphone is never at exact zero; the program takes that for a dead headset
+        floor = to_samples(np.random.default_rng(1).standard_normal(RATE * 900), -62.0)
+        self._file("floor.wav", floor)
+        self.floor = subprocess.Popen(
+            ["paplay", "--device=mic", str(self.folder / "floor.wav")], env=self.env
+        )
+        return self
+
+    def _file(self, name: str, samples: bytes) -> Path:
+        file = self.folder / name
+        soundfile.write(file, np.frombuffer(samples, dtype="<i2"), RATE, subtype="PCM_16")
+        return file
+
+    def __exit__(self, *_: object) -> None:
+        self.floor.kill()
+        self.floor.wait()
+        subprocess.run(["sh", str(CARD), "stop", str(self.folder)], check=False, timeout=60)
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    def speak(self, samples: bytes) -> None:
+        """Play 16 kHz mono int16 samples into the microphone; returns when they were played."""
+        file = self._file("reply.wav", samples)
+        subprocess.run(["paplay", "--device=mic", str(file)], check=True, env=self.env, timeout=60)
+
+
+class Program:
+    """``voicecheck run … --microphone`` as a process, its lines as they come."""
+
+    def __init__(self, card: Card, *arguments: str) -> None:
+        command = [sys.executable, "-m", "voicecheck.cli", "run", *arguments, "--microphone"]
+        self.process = subprocess.Popen(
+            command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=card.env
+        )
+        self.lines: queue.Queue[str] = queue.Queue()
+        self.seen: list[str] = []
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def _read(self) -> None:
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            self.lines.put(line.rstrip("\n"))
+
+    def hear(self, seconds: float) -> list[str]:
+        """The prompts that begin within ``seconds``."""
+        until, prompts = time.monotonic() + seconds, []
+        while time.monotonic() < until and self.process.poll() is None:
+            try:
+                line = self.lines.get(timeout=0.05)
+            except queue.Empty:
+                continue
+            self.seen.append(line)
+            if line.startswith("  ") and not line.startswith("  ("):
+                prompts.append(line.strip())
+        return prompts
+
+
+def drive(
+    card: Card, name: str, program: Program, *, noise_db: float | None, most_s: float
+) -> list[str]:
+    """Let the driver of a drive answer until the program ends. The lines it printed."""
+    model, folder = load_drive(name)
+    driver = RecordedDriver(model, folder, noise="none")
+    voice = SynthesiserVoice()
+    hum = to_samples(diesel(5.0, 3), noise_db) if noise_db is not None else b""
+    until, quiet_from = time.monotonic() + most_s, time.monotonic()
+    while program.process.poll() is None and time.monotonic() < until:
+        prompts = program.hear(0.2)
+        for prompt in prompts:
+            driver.hear_prompt(prompt)
+            if prompt.startswith(("I did not", "I hear", "I heard only", "That was too")):
+                driver.hear_tone("not understood")
+            length = len(voice.render(prompt)) / 2 / RATE
+            quiet_from = max(quiet_from, time.monotonic()) + length + 0.35
+        if prompts or time.monotonic() < quiet_from:
+            continue
+        spoken = driver.reply()
+        if spoken is not None:
+            card.speak(_over(spoken.samples, hum))
+            quiet_from = time.monotonic() + 0.8
+    program.hear(0.5)
+    return program.seen
+
+
+def _over(samples: bytes, hum: bytes) -> bytes:
+    if not hum:
+        return samples
+    speech = np.frombuffer(samples, dtype="<i2").astype(np.int32)
+    noise = np.resize(np.frombuffer(hum, dtype="<i2"), speech.size).astype(np.int32)
+    return bytes(np.clip(speech + noise, -32768, 32767).astype("<i2").tobytes())
