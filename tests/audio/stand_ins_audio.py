@@ -37,6 +37,9 @@ class Spans:
         self._spans = spans
         self._block = -1
 
+    def reset(self) -> None:
+        """Nothing is remembered."""
+
     def __call__(self, block: bytes) -> float:
         self._block += 1
         middle = (self._block + 0.5) * BLOCK / RATE

@@ -164,6 +164,7 @@ class Ear:
         self._pause = None
         self._spoke = False
         self._end_stale_speech()
+        self._endpoint.fresh()
         self._stale = "fragment" if self._endpoint.in_speech else None
 
     def _end_stale_speech(self) -> None:

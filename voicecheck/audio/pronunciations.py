@@ -37,6 +37,7 @@ PRONUNCIATIONS: dict[str, tuple[str, ...]] = {
     "mudflaps": ("M AH D F L AE P S",),
     "mudguard": ("M AH D G AA R D",),
     "mudguards": ("M AH D G AA R D Z",),
+    "pigtail": ("P IH G T EY L",),
     "pintle": ("P IH N T AH L",),
     "pushrod": ("P UH SH R AA D",),
     "pushrods": ("P UH SH R AA D Z",),
@@ -52,6 +53,7 @@ PRONUNCIATIONS: dict[str, tuple[str, ...]] = {
     "underride": ("AH N D ER R AY D",),
     "unlatched": ("AH N L AE CH T",),
     "uncoupled": ("AH N K AH P AH L D",),
+    "uncoupling": ("AH N K AH P L IH NG",),
     "uncouple": ("AH N K AH P AH L",),
     # markings, cab
     "conspicuity": ("K AA N S P IH K Y UW AH T IY",),

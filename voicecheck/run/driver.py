@@ -25,7 +25,17 @@ from voicecheck.reply.grammar import DateForm, Expect, NumberForm, SpellForm, Un
 from voicecheck.run.library import find, read_text
 from voicecheck.units import unit_named
 
-MOST_REPEATS = 6
+MOST_REPEATS = 6  # of one reply
+MOST_UNACCEPTED = 14  # replies in a row that led nowhere: a person would give up
+# He affirms a command only when it is the one he gave.
+_COMMANDS = {
+    "End the inspection here?": "end inspection",
+    "Take the last answer back?": "disregard",
+    "You have mended it yourself?": "mended",
+    "Somebody releases it in person?": "release",
+    "You stand by the statement?": "affirm",
+    "You do not stand by the statement?": "negative",
+}
 _READ_BACK = re.compile(r"^I heard: (.*)\. Affirm, or negative\?$")
 _FILLERS = frozenset({"it", "the", "a", "set", "both", "is"})
 
@@ -123,6 +133,7 @@ class RecordedDriver:
         self._said_negative = False
         self._take = 0
         self._repeats = 0
+        self._unaccepted = 0
         self._mixed = 0
 
     def hear_prompt(self, text: str) -> None:
@@ -132,13 +143,16 @@ class RecordedDriver:
         if name == "not understood":
             self._not_understood = True
         elif name == "accepted":
-            self._repeats = 0
+            self._repeats = self._unaccepted = 0
 
     def unheard(self) -> None:
         """Nothing came back at all: he will say it again."""
         self._not_understood = True
 
     def reply(self) -> Spoken | None:
+        self._unaccepted += 1
+        if self._unaccepted > MOST_UNACCEPTED:
+            return None
         prompts, self._prompts = self._prompts, []
         misheard, self._not_understood = self._not_understood, False
         for prompt in reversed(prompts):
@@ -147,6 +161,9 @@ class RecordedDriver:
                 right = same(self._last, read_back[1])
                 self._said_negative = not right
                 return self._say("affirm" if right else "negative", keep=False)
+            for question, command in _COMMANDS.items():
+                if prompt.startswith(question):
+                    return self._say("affirm" if self._last == command else "negative", keep=False)
             rule = self._rule(prompt)
             if rule is not None:
                 return self._by_rule(rule, again=misheard or self._said_negative)

@@ -194,6 +194,10 @@ def _withdrawn(compiled: Compiled, state: State, record: r.Withdrawn) -> State:
         answers=_without(state.answers, (record.step,)),
         order=tuple(s for s in state.order if s != record.step),
         items=_without(state.items, (record.step,)),
+        # a step of again only that the driver himself takes back is called for anew
+        wanted=state.wanted | {record.step}
+        if record.why == "correction" and compiled.step(record.step).only_again
+        else state.wanted,
     )
 
 

@@ -261,9 +261,10 @@ def _named_corrections(compiled: Compiled, state: State) -> list[Form]:
 def vocabularies(compiled: Compiled) -> tuple[Expect, ...]:
     """What may be said to each question of the checklist, its follow-ups and its commands."""
     found = []
+    every = tuple(step.id for step in compiled.steps)  # each can be corrected by its name
     for step in compiled.steps:
         for variant in range(len(step.variants)):
-            asked = State(phase=Phase.ASKED, step=step.id, variant=variant)
+            asked = State(phase=Phase.ASKED, step=step.id, variant=variant, order=every)
             found.append(expect(compiled, asked)[0])
         questions = ["which"] if step.wrong or step.items else []
         questions += ["anything else"] if step.items else []

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from voicecheck.checklist.compiled import Step
 from voicecheck.reply.grammar import Understood, read_back
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
@@ -118,15 +119,17 @@ def answer(turn: Turn, came: In) -> None:
     if doubtful or understood.meaning in ("number", "spelling", "date"):
         text = read_back(understood)
         turn.keep(r.ReadBack(at=turn.at, step=step.id, text=text, pending=reply.to_text()))
-        turn.say(say.read_back(text))
+        turn.say(read_back_question(step, understood))
         turn.listen()
     else:
         settle(turn, step, reply)
 
 
-answer_follow_up = answer
-ask_why = answer
-cannot_see = answer
+def read_back_question(step: Step, understood: Understood) -> str:
+    """What is asked after a reply. "Affirm. Affirm, or negative?" would be no question."""
+    if step.kind == "attest":
+        return say.STATEMENT[understood.meaning]
+    return say.read_back(read_back(understood))
 
 
 def confirm(turn: Turn, came: In) -> None:
@@ -242,12 +245,11 @@ def _question(turn: Turn) -> str:
     state, step = turn.state, turn.current()
     if state.phase is Phase.READING:
         pending = Reply.from_text(state.pending)
-        return say.read_back(
-            read_back(
-                Understood(
-                    pending.meaning, pending.text, pending.quantity, pending.spelled, pending.date
-                )
-            )
+        return read_back_question(
+            turn.compiled.step(state.step),
+            Understood(
+                pending.meaning, pending.text, pending.quantity, pending.spelled, pending.date
+            ),
         )
     if state.phase is Phase.ASKING:
         return say.ask_command(state.command)

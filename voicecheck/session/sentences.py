@@ -50,6 +50,12 @@ def read_back(text: str) -> str:
     return f"I heard: {text}. Affirm, or negative?"
 
 
+STATEMENT = {
+    "answer:affirm": "You stand by the statement? Affirm, or negative?",
+    "answer:negative": "You do not stand by the statement? Affirm, or negative?",
+}
+
+
 def which(choices: Sequence[str]) -> str:
     return f"Which? {listing(choices).capitalize()}?"
 

@@ -152,7 +152,7 @@ class Turn:
     def begin(self, step: Step) -> None:
         """Speak the step, or the hold that stands before it."""
         stops = self.stops_before(step)
-        if stops and all(d.number in self.state.carried for d in stops):
+        if self.blocked(step):
             self.answered(step, "blocked", "blocked", "blocked by a stop")
             self.onward()
         elif stops:
@@ -160,7 +160,11 @@ class Turn:
         elif step.hazard == "leave" and self.unanswered():
             self.hold_unanswered(step)
         elif lacking := missing(self.compiled, self.state, step):
-            self.hold_precondition(step, lacking)
+            if self.waits_for_release(step):
+                self.answered(step, "blocked", "blocked", "blocked by a stop")
+                self.onward()
+            else:
+                self.hold_precondition(step, lacking)
         else:
             self.start(step)
 
@@ -236,7 +240,18 @@ class Turn:
         self.hold("precondition", step, tuple(lacking), giver.id if giver else "", text)
 
     def giver(self, step: Step, lacking: Sequence[str]) -> Step | None:
-        """The earliest step that can give the first missing fact, other than the step itself."""
+        """The step that can give the first missing fact: the nearest before this one.
+
+        The earliest would lead a driver who is coupled back under the nose to set two knobs. A
+        step that waits for a release gives nothing, so it is taken last.
+        """
+        here = self.compiled.index(step.id)
+
+        def far(id: str) -> tuple[bool, bool, int]:
+            at = self.compiled.index(id)
+            waits = self.waits_for_release(self.compiled.step(id))
+            return waits, at > here, abs(at - here)
+
         for name in lacking:
             ids = [
                 id
@@ -246,8 +261,37 @@ class Turn:
                 if id != step.id
             ]
             if ids:
-                return self.compiled.step(min(ids, key=self.compiled.index))
+                return self.compiled.step(min(ids, key=far))
         return None
+
+    def blocked(self, step: Step) -> bool:
+        """Whether the step stands under stops that the driver chose to carry on under."""
+        stops = self.stops_before(step)
+        return bool(stops) and all(d.number in self.state.carried for d in stops)
+
+    def waits_for_release(self, step: Step) -> bool:
+        """Whether the step, or every way to a fact that it needs, is blocked while stops stand.
+
+        Without this a hold would lead to a blocked step and back, for ever.
+        """
+        if not self.state.carried:
+            return False
+        open_steps = [s for s in self.compiled.steps if not self.blocked(s)]
+        can_be = set(self.state.facts)
+        size = -1
+        while size != len(can_be):
+            size = len(can_be)
+            can_start = {
+                s.id
+                for s in open_steps
+                if all(self.compiled.need(name).holds(can_be.__contains__) for name in s.needs)
+            }
+            can_be |= {
+                fact
+                for fact in self.compiled.facts
+                if can_start.intersection(self.compiled.givers(fact))
+            }
+        return step.id not in can_start
 
     def hold_stop(self, step: Step, stops: Sequence[r.DefectFound]) -> None:
         driver = any(d.mended_by == "driver" for d in stops)
