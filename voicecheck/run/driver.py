@@ -13,6 +13,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from voicecheck.audio.noise import diesel, to_samples, wind
@@ -36,6 +37,7 @@ _COMMANDS = {
     "You stand by the statement?": "affirm",
     "You do not stand by the statement?": "negative",
 }
+_NO_REPLY = ("talk:", "noise:", "silence:")
 _READ_BACK = re.compile(r"^I heard: (.*)\. Affirm, or negative\?$")
 _FILLERS = frozenset({"it", "the", "a", "set", "both", "is"})
 
@@ -129,6 +131,7 @@ class RecordedDriver:
         self._not_understood = False
         self._used: dict[int, int] = {}
         self._last = ""  # what he said last that was no affirm or negative
+        self._latest = ""  # what he said last of all
         self._last_rule = -1
         self._said_negative = False
         self._take = 0
@@ -167,7 +170,7 @@ class RecordedDriver:
             rule = self._rule(prompt)
             if rule is not None:
                 return self._by_rule(rule, again=misheard or self._said_negative)
-        if misheard and self._last:
+        if misheard and self._latest:
             return self._again()
         return None
 
@@ -184,6 +187,7 @@ class RecordedDriver:
     def _by_rule(self, n: int, again: bool) -> Spoken | None:
         self._said_negative = False
         if again and n == self._last_rule:
+            self._latest = self._last
             return self._again()
         used = self._used.get(n, 0)
         self._used[n] = used + 1
@@ -195,10 +199,13 @@ class RecordedDriver:
         self._repeats += 1
         if self._repeats > MOST_REPEATS:
             return None
+        if self._latest.startswith(_NO_REPLY):  # that was no reply: now he answers
+            return self._by_rule(self._last_rule, again=False)
         self._take += 1
-        return self._say(self._last)
+        return self._say(self._latest, keep=self._latest == self._last)
 
     def _say(self, text: str, keep: bool = True) -> Spoken:
+        self._latest = text
         if keep:
             self._last = text
         kind, _, rest = text.partition(":")
@@ -224,8 +231,16 @@ class RecordedDriver:
         """The samples as the microphone hears them, in the noise of the drive."""
         self._mixed += 1
         if self._noise is None or not any(samples):
-            return samples
+            return _with_floor(samples, self._mixed)
         return mix_noise(samples, self._noise, float(self._snr_db), self._mixed)
+
+
+def _with_floor(samples: bytes, seed: int) -> bytes:
+    """The samples over a quiet room: a live microphone is never at exact zero."""
+    room = np.random.default_rng(seed).standard_normal(len(samples) // 2)
+    floor = np.frombuffer(to_samples(room, -72.0), dtype="<i2").astype(np.int32)
+    total = np.frombuffer(samples, dtype="<i2").astype(np.int32) + floor
+    return bytes(np.clip(total, -32768, 32767).astype("<i2").tobytes())
 
 
 class Recording:
