@@ -1,0 +1,706 @@
+"""All that can happen in an inspection, tried turn by turn with the session's own ``decide``.
+
+The rules of this file:
+
+1. A node is a state that a driver can really be in: it was reached by the session's own function
+   from the start, and the way there is kept. So every breach comes with a true dialogue, and the
+   first one found is a shortest one (breadth first).
+2. Two states with the same key are one node, and only the first is followed further. ``full_key``
+   drops what no rule reads; ``class_key`` drops more (see its comments), which makes the number of
+   nodes grow with the steps and not with the subsets of them. What that leaves out is said in
+   docs/proof.md; tests compare the two on small checklists.
+3. Every turn is judged by the oracle, also turns that lead to a node already known.
+4. On top of it each start of a step is tried again with its memory spoiled: each fact that its
+   needs read taken away alone, and a stop set that blocks it (``spoiled``). Those states need not
+   be reachable. They show that the gate before the step holds whatever went before.
+5. Words are understood by the session's grammar. For speed its answer is remembered for equal
+   questions, and named corrections are looked up instead of parsed (``quick``); a test compares.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from heapq import heappop, heappush
+from typing import Any
+
+from voicecheck.authoring.oracle import Breach, Oracle
+from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.limits.judge import judge_family
+from voicecheck.reply.grammar import Expect, Refused, Understood, parse
+from voicecheck.reply.numbers import date_words, quantity_words, spelling_words
+from voicecheck.session import actions as a
+from voicecheck.session import answering, events, replying, rules, session, turn
+from voicecheck.session import events as e
+from voicecheck.session import records as r
+from voicecheck.session.replying import HARMLESS, Reply, expect
+from voicecheck.session.session import decide
+from voicecheck.session.state import Phase, State
+from voicecheck.units import Quantity, unit_named
+
+WALL = "2026-11-25T06:00:00-07:00"
+VALID, OVERDUE = "2027-10", "2026-01"  # months after and before WALL
+TICK_MS = 10  # a reply takes no time that could end a fact; time passes by its own events
+SPOKEN = frozenset({Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING})
+LONG_TALK_MS = 3_600_000
+
+Key = tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class Move:
+    """One thing that happens. ``said`` is the driver's part of the dialogue."""
+
+    kind: str  # reply | doubtful | prompt | time | sound | memo | lost | back | fault | odd
+    said: str
+    meaning: str = ""
+    event: Callable[[int], e.Event] = field(default=lambda now: e.Event(at=_at(now)), repr=False)
+    jump_ms: int = TICK_MS
+
+
+@dataclass(frozen=True)
+class Node:
+    state: State
+    now: int
+
+
+@dataclass
+class Found:
+    """A breach with the moves that lead to it from the start."""
+
+    breach: Breach
+    moves: tuple[Move, ...]
+    spoiled: str = ""  # what was taken from the memory before the last move, "" for a true state
+
+
+@dataclass
+class Graph:
+    """What was explored. ``edges``: key -> keys that one move leads to."""
+
+    nodes: dict[Key, Node] = field(default_factory=dict)
+    came: dict[Key, tuple[Key | None, Move | None]] = field(default_factory=dict)
+    transitions: int = 0
+    spoiled: int = 0
+    started: set[str] = field(default_factory=set)
+    cut: bool = False
+    found: list[Found] = field(default_factory=list)
+
+    def path(self, key: Key) -> tuple[Move, ...]:
+        moves: list[Move] = []
+        at: Key | None = key
+        while at is not None:
+            at, move = self.came[at]
+            if move is not None:
+                moves.append(move)
+        return tuple(reversed(moves))
+
+
+def _at(now: int) -> r.Stamp:
+    return r.Stamp(WALL, now)
+
+
+# -- keys --------------------------------------------------------------------------------------
+
+
+def _control(compiled: Compiled, s: State) -> Key:
+    """Where the dialogue stands.
+
+    Dropped: hold_text, last_place, mode (spoken words only); asked_at (marks a quick answer only);
+    refusals and talk_ms (what is said, and a stand-by that ``LONG_TALK_MS`` shows); heard and
+    records (numbers for the report); words and evidence inside ``pending``.
+    """
+    P = Phase
+    step = compiled.step(s.step) if s.step else None
+    # What a phase does not read is dead in it: whatever leads out of it sets it anew or starts
+    # the step anew, which clears it (Turn.begin).
+    inside = s.phase in (P.FOLLOWING, P.READING)
+    listening = s.phase in (P.SPEAKING, P.ASKED, P.FOLLOWING, P.READING, P.TIMING)
+    pending = s.pending.split("\t") if s.phase is P.READING else []
+    return (
+        s.phase,
+        s.step,
+        s.hold if s.phase in (P.STOPPING, P.STOPPED) else "",
+        s.goes_to if s.phase is P.HOLDING else "",
+        s.hazard,
+        s.variant if step and len(step.variants) > 1 and listening else 0,
+        s.question if inside else "",
+        s.about if inside else "",
+        (pending[0], *pending[2:5]) if pending else (),
+        s.command if s.phase is P.ASKING else "",
+        (s.memo_about, s.memo_defect > 0) if s.phase is P.MEMO else (),
+        s.first if inside else "",
+        s.outcome,
+    )
+
+
+def _open_defects(s: State) -> frozenset[tuple[Any, ...]]:
+    # numbers are dropped: they only tie a release to its defect; a defect found again after its
+    # release is one more of the same kind, so a set of kinds is enough
+    return frozenset(
+        (d.defect, d.step, d.item, d.number in s.carried)
+        for d in s.defects
+        if d.severity == "major" and d.number not in s.released
+    )
+
+
+def full_key(compiled: Compiled, node: Node) -> Key:
+    """All that any rule can read. Two states with one key go on alike for ever."""
+    s = node.state
+    many = {step.id for step in compiled.steps if len(step.variants) > 1}
+    return (
+        _control(compiled, s),
+        frozenset(s.facts.items()),
+        # only whether and in what order deadlines pass can be noticed
+        tuple(sorted((until <= node.now, f) for f, until in s.deadlines.items())),
+        frozenset(
+            # the text, the figures and the number of the reply are for the report
+            (id, x.outcome == "blocked", x.outcome in turn.DONE_WELL, x.rested_on)
+            for id, x in s.answers.items()
+        ),
+        s.order[-1:],  # the rest of the order is read after the last one is gone (see class_key)
+        frozenset((id, frozenset(items)) for id, items in s.items.items()),
+        # the third time is the last that is told apart
+        frozenset((id, min(3, n)) for id, n in s.agains.items()),
+        frozenset((id, n % len(compiled.step(id).variants)) for id, n in s.asked.items()
+                  if id in many),
+        s.deferred, s.wanted, _open_defects(s),
+        bool(s.away_since) and s.phase in (Phase.STANDING, Phase.DEAF),
+    )  # fmt: skip
+
+
+def class_key(compiled: Compiled, node: Node) -> Key:
+    """What the next few turns at this step can read.
+
+    Facts that neither this step's needs nor its answers touch, answers to other steps, and stops
+    that do not block this step are dropped: the step at which they matter has them in its own key.
+    """
+    s = node.state
+    step = compiled.step(s.step) if s.step else None
+    leaves = _leaves(compiled, step) if step else ()
+    given = _given(step) if step else ()
+    stops = _open_defects(s)
+    # which of its defects were found is not read again, only whether one stops, or was released
+    here = frozenset(
+        (d.severity, d.number in s.released) for d in s.defects if step and d.step == step.id
+    )
+    blocking = frozenset(
+        (d, carried)
+        for d, _, _, carried in stops
+        if step
+        and step.hazard
+        and (step.hazard == "leave" or step.hazard in compiled.defects[d].scope)
+    )
+    if s.phase is Phase.FINISHED:
+        return (s.phase, s.outcome)
+    holes, short = _memory(compiled, s)
+    if s.phase in (Phase.STANDING, Phase.DEAF, Phase.ASKING, Phase.MEMO, Phase.READING):
+        # the way on starts the step anew, or is that of the same reply typed: only whether the
+        # gate is open can be read
+        open_gate = all(compiled.need(n).holds(s.true) for n in step.needs) if step else True
+        return (_control(compiled, s), open_gate, s.step in s.answers, bool(blocking))
+    return (
+        _control(compiled, s),
+        tuple(f in s.facts for f in leaves),
+        tuple(s.deadlines.get(f, node.now + 1) <= node.now for f in leaves),
+        tuple(f in s.facts for f in given),
+        s.step in s.answers,
+        bool(s.items.get(s.step)),
+        min(3, s.agains.get(s.step, 0)),
+        s.step in s.deferred,
+        bool(s.deferred),
+        bool(s.wanted),
+        here,
+        blocking,
+        bool(stops),
+        holes,
+        short,
+    )
+
+
+def _memory(compiled: Compiled, s: State) -> tuple[bool, bool]:
+    """Whether a step before this one is open, and whether one was answered less than well."""
+    here = compiled.index(s.step) if s.step else 0
+    holes = any(
+        step.id not in s.answers
+        for step in compiled.steps[:here]
+        if not step.only_again or step.id in s.wanted
+    )
+    short = any(x.outcome not in ("good", "noted") for x in s.answers.values())
+    return holes, short
+
+
+def _leaves(compiled: Compiled, step: Step) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(leaf for n in step.needs for leaf in compiled.need(n).leaves()))
+
+
+def _given(step: Step) -> tuple[str, ...]:
+    every = [*step.gives, *(f for v in step.variants for x in v.answers for f in x.gives)]
+    return tuple(dict.fromkeys(every))
+
+
+# -- the moves of a state ------------------------------------------------------------------------
+
+# Replies that lead back to the same question, from whatever class of the step they are given.
+SAME_EVERYWHERE = frozenset(
+    {"command:say again", "command:explain", "command:location", "command:read back",
+     "command:brief", "command:full", "command:time left"}
+)  # fmt: skip
+
+
+class Moves:
+    """The moves of a state: every meaning that may be said, and everything else that can happen."""
+
+    def __init__(self, compiled: Compiled, opened: r.Opened) -> None:
+        self.compiled = compiled
+        self.units = dict(opened.units)
+        self._numbers: dict[str, tuple[str, ...]] = {}
+
+    def of(self, node: Node, first: bool = True) -> Iterator[Move]:
+        """``first``: the first class of this step and phase, which is tried with everything."""
+        s = node.state
+        if s.phase is Phase.FINISHED:
+            yield _reply("affirm", "typed", "affirm")
+            return
+        if s.phase in SPOKEN:
+            yield from self._speaking(s, first)
+        if s.phase is Phase.MEMO:
+            yield _memo("a note")
+            yield _reply("affirm", "typed", "affirm")
+        yield from self._replies(s, first)
+        yield from self._time(s, node.now, first)
+        yield from self._faults(s, first)
+
+    def _speaking(self, s: State, first: bool) -> Iterator[Move]:
+        name = f"{s.phase}:{s.step}:{s.asked.get(s.step, 0)}"
+        yield _prompt(name)
+        if not first:
+            return
+        yield _prompt("another sentence")
+        step = self.compiled.step(s.step)
+        early = ["affirm", "pass", "correction", "end inspection"]
+        early += [x.said[0] for v in step.variants for x in v.answers]
+        for words in early:
+            yield _reply(words, "typed", "early")
+
+    def _replies(self, s: State, first: bool) -> Iterator[Move]:
+        wanted = expect(self.compiled, s)[0]
+        asked = s.phase in (Phase.ASKED, Phase.FOLLOWING)
+        items = self.compiled.step(s.step).items if s.step else ()
+        other_items = tuple(f"item:{item.name}" for item in items[1:])
+        for form in wanted.forms:
+            if not first and (
+                form.meaning in SAME_EVERYWHERE
+                # it leads to the same place from every class of the step
+                or form.meaning.startswith("command:correction:")
+                # the items of a group share their findings: they differ in their names only
+                or (other_items and form.meaning.startswith(other_items))
+            ):
+                continue
+            words = form.said[0]
+            if form.meaning == "command:go ahead":
+                yield _reply(words, "typed", form.meaning)
+                yield _reply(words, "typed", form.meaning, 601_000)
+                continue
+            yield _reply(words, "typed", form.meaning)
+            if first and asked and form.meaning not in HARMLESS:
+                yield _reply(words, "doubtful", form.meaning)
+        if s.phase is Phase.TIMING and s.step:
+            for words in self._readings(s)[:1]:
+                yield _reply(words, "typed", "number")
+        elif wanted.number and s.step:
+            for words in self._readings(s):
+                yield _reply(words, "typed", "number")
+        if wanted.spell and s.step:
+            spelling = self.compiled.step(s.step).spelling
+            assert spelling is not None
+            ordered = self.units.get(spelling.match, "")
+            right = "".join(c for c in ordered.upper() if c.isalnum())[-4:]
+            wrong = "ZQ99"[-max(spelling.least, min(4, spelling.most)) :]
+            for text in filter(None, (right, wrong)):
+                if spelling.least <= len(text) <= spelling.most:
+                    yield _reply(spelling_words(text).lower(), "typed", "spelling")
+        if wanted.date:
+            for date in (VALID, OVERDUE):
+                text = f"{date}-15" if wanted.date.day else date
+                yield _reply(date_words(text).lower(), "typed", "date")
+        if first and s.phase is not Phase.MEMO:
+            yield _reply("[unk]", "typed", "unknown words")
+
+    def _readings(self, s: State) -> tuple[str, ...]:
+        """Words for a reading within the limit, one outside, and one that cannot be judged."""
+        key = f"{s.step}\t{s.first}"
+        if key not in self._numbers:
+            self._numbers[key] = tuple(self._find_readings(s))
+        return self._numbers[key]
+
+    def _find_readings(self, s: State) -> Iterator[str]:
+        step = self.compiled.step(s.step)
+        spec = step.reading
+        assert spec is not None
+        seen: set[str] = set()
+        low, high = spec.low or Decimal(0), spec.high or Decimal(200)
+        first = Quantity.parse(s.first) if s.first else None
+        wanted = expect(self.compiled, replace(s, phase=Phase.ASKED))[0]
+        opened = s.opened
+        place = opened.jurisdiction if opened else "US"
+        for unit in spec.units:
+            if first is not None and first.unit != unit:
+                continue
+            for part in (0, 1, 2, 3, 4, 6, 8, 10, 13, 16):
+                value = low + (high - low) * part / 16
+                if unit != spec.unit:
+                    value = Quantity.of(value, spec.unit).to(unit).value.quantize(Decimal(1))
+                value = value.quantize(Decimal("0.25")).normalize()
+                if value == value.to_integral():
+                    value = value.quantize(Decimal(1))
+                reading = Quantity.of(value, unit)
+                words = quantity_words(reading).lower()
+                made = parse(wanted, words)
+                if isinstance(made, Refused) or made.quantity != reading:
+                    continue
+                if not spec.limit:
+                    yield words
+                    return
+                if step.kind == "timed" and not s.first:
+                    if part >= 10 and "first" not in seen:
+                        seen.add("first")
+                        yield words
+                    continue
+                verdict = _verdict(step, spec, reading, first, place)
+                if verdict not in seen:
+                    seen.add(verdict)
+                    yield words
+
+    def _time(self, s: State, now: int, first: bool) -> Iterator[Move]:
+        if s.phase is Phase.TIMING:
+            due = s.deadlines["timing"]
+            yield _timer("timing", 0, "the interval is not over")
+            yield _timer("timing", max(0, due - now), "the interval passes")
+        if first and s.phase not in SPOKEN:
+            yield _timer("quiet", TICK_MS, "20 seconds of silence")
+            yield _timer("hands busy", TICK_MS, "30 seconds of work")
+        for fact, due in sorted(s.deadlines.items(), key=lambda pair: pair[1]):
+            if fact != "timing" and due > now:
+                yield _timer("nothing", due - now, f"{(due - now) // 1000} seconds pass")
+                break  # the others follow from there
+
+    def _faults(self, s: State, first: bool) -> Iterator[Move]:
+        if s.phase is Phase.DEAF:
+            for away in (TICK_MS, 601_000):
+                yield Move("back", f"the microphone is back after {away // 1000} s",
+                           event=lambda now: e.MicrophoneBack(at=_at(now)), jump_ms=away)  # fmt: skip
+        else:
+            yield Move("lost", "the microphone is lost",
+                       event=lambda now: e.MicrophoneLost(at=_at(now)))  # fmt: skip
+        yield Move("fault", "the program crashes and is resumed",
+                   event=lambda now: e.Resumed(at=_at(now), gap_s=5), jump_ms=5000)  # fmt: skip
+        yield Move("fault", "the program is told to stop",
+                   event=lambda now: e.Interrupted(at=_at(now), why="told to stop"))  # fmt: skip
+        if not first:
+            return
+        yield Move("fault", "the shift ends",
+                   event=lambda now: e.ClosedLate(at=_at(now), why="late"))  # fmt: skip
+        if s.phase is not Phase.DEAF:
+            for why in ("noise", "talk"):
+                yield _sound(why, 500)
+            yield _sound("talk", LONG_TALK_MS)
+
+
+def _verdict(step: Step, spec: Any, reading: Quantity, first: Quantity | None, place: str) -> str:
+    from voicecheck.errors import VoicecheckError
+    from voicecheck.limits.judge import leak_per_minute
+
+    judged = reading
+    if step.kind == "timed" and first is not None:
+        try:
+            judged = leak_per_minute(first, reading, Quantity.of(spec.seconds, unit_named("s")))
+        except VoicecheckError:
+            return "no rate"
+    return str(judge_family(spec.limit, judged, dict(spec.given), place).verdict)
+
+
+def _reply(words: str, certainty: str, meaning: str, later: int = TICK_MS) -> Move:
+    sure = "" if certainty == "typed" else " (not clearly heard)"
+    late = f" (after {later // 1000} s)" if later > 1000 else ""
+    return Move(
+        "doubtful" if sure else "reply",
+        f"{words}{sure}{late}",
+        meaning,
+        lambda now: e.ReplyHeard(at=_at(now), words=words, certainty=certainty),
+        later,
+    )
+
+
+def _prompt(name: str) -> Move:
+    return Move("prompt", "", name, lambda now: e.PromptEnded(at=_at(now), name=name))
+
+
+def _timer(name: str, later: int, said: str) -> Move:
+    return Move("time", said, name, lambda now: e.TimerElapsed(at=_at(now), name=name), later)
+
+
+def _memo(text: str) -> Move:
+    def event(now: int) -> e.Event:
+        return e.MemoHeard(at=_at(now), evidence="", digest="", seconds="2", text=text)
+
+    return Move("memo", text, "memo", event)
+
+
+def _sound(why: str, ms: int) -> Move:
+    def event(now: int) -> e.Event:
+        more = {"ms": ms} if "ms" in events.SoundRefused.__dataclass_fields__ else {}
+        return e.SoundRefused(at=_at(now), why=why, **more)
+
+    return Move("sound", f"{why} for {ms / 1000:g} s", why, event)
+
+
+# -- the exploration -----------------------------------------------------------------------------
+
+
+@dataclass
+class Explorer:
+    """Explores one compiled checklist and holds it against what its author wrote."""
+
+    compiled: Compiled
+    oracle: Oracle
+    opened: r.Opened
+    reduced: bool = True
+    most_nodes: int = 1_000_000
+    most_found: int = 1  # of each invariant
+    stop_at_first: bool = False
+
+    def __post_init__(self) -> None:
+        self.moves = Moves(self.compiled, self.opened)
+        self.key = class_key if self.reduced else full_key
+        self.graph = Graph()
+
+    def run(self) -> Graph:
+        with quick(self.compiled):
+            return self._run()
+
+    def start(self) -> Node:
+        first = e.Started(at=_at(0), opened=self.opened)
+        state, actions = decide(self.compiled, State(), first)
+        self._judge(State(), first, actions, state, (), None)
+        return Node(state, 0)
+
+    def _run(self) -> Graph:
+        graph = self.graph
+        node = self.start()
+        key = self.key(self.compiled, node)
+        graph.nodes[key], graph.came[key] = node, (None, None)
+        # First the fewest departures from a good walk, then the fewest moves: what is followed
+        # further has the best memory that leads there. Unreduced: the fewest moves.
+        depth = {key: (0, 0)}
+        waiting = [(0, 0, 0, key)]
+        serial = 0
+        tried: set[Key] = set()
+        while waiting:
+            departures, moves, _, key = heappop(waiting)
+            if depth[key] < (departures, moves):
+                continue
+            node = graph.nodes[key]
+            s = node.state
+            place = (s.phase, s.step, s.question, s.hold, s.variant)
+            first = not self.reduced or place not in tried
+            tried.add(place)
+            for move in self.moves.of(node, first):
+                after = self._turn(key, node, move)
+                if after is None:
+                    continue
+                reached = self.key(self.compiled, after)
+                far = (departures + self._departs(move, self._last), moves + 1)
+                if reached not in graph.nodes and len(graph.nodes) >= self.most_nodes:
+                    graph.cut = True
+                elif reached not in depth or far < depth[reached]:
+                    graph.nodes[reached], graph.came[reached] = after, (key, move)
+                    depth[reached] = far
+                    serial += 1
+                    heappush(waiting, (*far, serial, reached))
+                if self.stop_at_first and graph.found:
+                    return graph
+        return graph
+
+    def _departs(self, move: Move, actions: list[a.Action]) -> int:
+        if not self.reduced or move.kind == "prompt":
+            return 0
+        for action in actions:
+            if not isinstance(action, a.Keep):
+                continue
+            match action.record:
+                case r.Answered(outcome=outcome):
+                    return 0 if outcome == "good" else 1
+                case r.ReadBack() if move.kind == "reply":
+                    return 0
+                case r.Timing() | r.TimingDone():
+                    return 0
+        return 1
+
+    def _turn(self, key: Key, node: Node, move: Move) -> Node | None:
+        now = node.now + move.jump_ms
+        event = move.event(now)
+        self.graph.transitions += 1
+        try:
+            state, actions = decide(self.compiled, node.state, event)
+        except Exception as error:  # whatever it is, the driver would stand there alone
+            self._add(Breach("fault", f"the program fails: {error!r}"), key, move, "")
+            return None
+        self._last = actions
+        self._judge(node.state, event, actions, state, key, move)
+        for action in actions:
+            if isinstance(action, a.Keep) and isinstance(action.record, r.StepStarted):
+                self.graph.started.add(action.record.step)
+                self._spoil(key, node, move, event, action.record)
+        return Node(state, now)
+
+    def _judge(
+        self,
+        before: State,
+        event: e.Event,
+        actions: list[a.Action],
+        after: State,
+        key: Key,
+        move: Move | None,
+        spoiled: str = "",
+    ) -> None:
+        for breach in self.oracle.check(before, event, actions, after):
+            self._add(breach, key, move, spoiled)
+
+    def _add(self, breach: Breach, key: Key, move: Move | None, spoiled: str) -> None:
+        same = [f for f in self.graph.found if f.breach.invariant == breach.invariant]
+        if len(same) >= self.most_found and not (same[-1].spoiled and not spoiled):
+            return
+        if len(same) >= self.most_found:
+            self.graph.found.remove(same[-1])
+        moves = (*self.graph.path(key), move) if move is not None else ()
+        self.graph.found.append(Found(breach, moves, spoiled))
+
+    # -- the gate, whatever went before ----------------------------------------------------------
+
+    def _spoil(
+        self, key: Key, node: Node, move: Move, event: e.Event, record: r.StepStarted
+    ) -> None:
+        """The same move with each needed fact gone alone, and with a stop that blocks the step."""
+        known = self.oracle.steps.get(record.step)
+        if known is None or not (known.leaves or known.hazard):
+            return
+        once = (record.step, node.state.phase, move.kind, move.meaning.partition(":")[0])
+        if self.reduced:
+            if once in self._spoilt:
+                return  # the gate is the same code by the same way in
+            self._spoilt.add(once)
+        s = node.state
+        worse: list[tuple[str, State]] = []
+        for leaf in sorted(known.leaves & set(s.facts)):
+            facts = {f: g for f, g in s.facts.items() if f != leaf}
+            deadlines = {f: t for f, t in s.deadlines.items() if f != leaf}
+            worse.append(
+                (f"if {leaf!r} were false", replace(s, facts=facts, deadlines=deadlines))
+            )
+        if known.hazard and not known.never_blocked:
+            for id, written in self.oracle.model.defects.items():
+                if written.severity != "major":
+                    continue
+                if known.hazard != "leave" and known.hazard not in written.blocks:
+                    continue
+                made = self.compiled.defects[id]
+                defect = r.DefectFound(
+                    at=_at(0), defect=id, number=len(s.defects) + 1, severity=made.severity,
+                    step=record.step, item="", text=made.text, scope=made.scope,
+                    mended_by=made.mended_by, source=(), heard=0,
+                )  # fmt: skip
+                worse.append((f"if {id!r} were open", replace(s, defects=(*s.defects, defect))))
+                if self.reduced and ("stop", record.step, id) in self._spoilt:
+                    worse.pop()
+                self._spoilt.add(("stop", record.step, id))
+        for what, state in worse:
+            self.graph.spoiled += 1
+            try:
+                after, actions = decide(self.compiled, state, event)
+            except Exception as error:
+                self._add(Breach("fault", f"the program fails: {error!r}"), key, move, what)
+                continue
+            self._judge(state, event, actions, after, key, move, what)
+
+    _spoilt: set[Any] = field(default_factory=set)
+    _last: list[a.Action] = field(default_factory=list)
+
+
+# -- speed ---------------------------------------------------------------------------------------
+
+
+@contextmanager
+def quick(compiled: Compiled) -> Iterator[None]:
+    """Remember what may be said and what was understood; look named corrections up.
+
+    ``expect`` and ``parse`` are pure, so remembering changes nothing. A named correction is one
+    phrase of its own; leaving those phrases out of the grammar changes no other reading, since
+    none begins with the word "correction" (tests compare on every vocabulary of the coupling).
+    """
+    known: dict[Key, tuple[Expect, frozenset[str]]] = {}
+    understood: dict[tuple[int, str], Understood | Refused] = {}
+    bare: dict[Key, Expect] = {}
+    keep: list[Expect] = []  # so that no id is used twice
+    plain: dict[int, Expect] = {}
+    named: dict[int, Mapping[str, str]] = {}
+
+    def remembered(
+        compiled_: Compiled, s: State, make: Callable[..., Any] = replying.expect
+    ) -> tuple[Expect, frozenset[str]]:
+        key: Key = (s.phase, s.step, s.variant, s.question, s.about, s.hold)
+        order = s.order if s.phase is Phase.ASKED else ()
+        found = known.get((key, order))
+        if found is None or compiled_ is not compiled:
+            found = make(compiled_, s)
+            if compiled_ is not compiled:
+                return found
+            known[(key, order)] = found
+            keep.append(found[0])
+            forms = found[0].forms
+            own = tuple(f for f in forms if not f.meaning.startswith("command:correction:"))
+            if key not in bare:
+                bare[key] = replace(found[0], forms=own)
+            plain[id(found[0])] = bare[key]
+            named[id(found[0])] = {
+                text: f.meaning
+                for f in forms
+                if f.meaning.startswith("command:correction:")
+                for text in f.said
+            }
+        return found
+
+    def read(wanted: Expect, words: str) -> Understood | Refused:
+        meaning = named.get(id(wanted), {}).get(words)
+        if meaning is not None:
+            return Understood(meaning, words, first=words)
+        own = plain.get(id(wanted), wanted)
+        found = understood.get((id(own), words))
+        if found is None:
+            found = parse(own, words)
+            if own is not wanted or id(wanted) in plain:
+                understood[(id(own), words)] = found
+        return found
+
+    places: list[tuple[Any, str, Any]] = [
+        (module, "expect", remembered)
+        for module in (session, turn, rules, answering)
+        if getattr(module, "expect", None) is replying.expect
+    ]
+    places.append((session, "parse", read))
+    import voicecheck.authoring.explore as here
+
+    places.append((here, "expect", remembered))
+    before = [(module, name, getattr(module, name)) for module, name, _ in places]
+    try:
+        for module, name, value in places:
+            setattr(module, name, value)
+        yield
+    finally:
+        for module, name, value in before:
+            setattr(module, name, value)
+
+
+def pending_of(state: State) -> Reply:
+    return Reply.from_text(state.pending)

@@ -1,0 +1,695 @@
+"""What an author wrote, read a second time, and every turn of the session held against it.
+
+The rules of this file:
+
+1. It reads the author's model (what stands in the YAML files) and neither the compiled checklist
+   nor the session's own questions about facts. A need that the compiler lost, a fact that a rule
+   forgot to end and a stop that blocks too little are therefore seen here.
+2. ``check`` looks at one turn: the state before, the event, what the session did, the state after.
+   It assumes nothing about how the state before came about. Where it finds nothing, the turn keeps
+   the invariants whatever went before.
+3. A breach names its invariant: H1 to H4, H5, H6, "exclusive", "complete", "silence" (the interval
+   of a timed step), "make safe", "defect" (a finding that is not recorded as the author's table
+   says) or "closed" (something happens after the end).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from voicecheck.checklist.compile import Context
+from voicecheck.checklist.model import (
+    REPLY_KINDS,
+    AnswerModel,
+    ChecklistModel,
+    Condition,
+    HazardModel,
+    HazardsModel,
+    StepModel,
+)
+from voicecheck.checklist.vehicle import positions
+from voicecheck.session import actions as a
+from voicecheck.session import events as e
+from voicecheck.session import records as r
+from voicecheck.session.state import Phase, State
+
+DONE_WELL = frozenset({"good", "noted", "not fitted"})
+DEAF_PHASES = frozenset({Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING})
+OPEN = frozenset(
+    {Phase.SPEAKING, Phase.ASKED, Phase.FOLLOWING, Phase.READING, Phase.TIMING, Phase.ASKING}
+    | {Phase.MEMO}
+)
+AWAY_MS = 600_000  # design: facts "until left" end after more than ten minutes
+RELEASES = frozenset({"driver-mended", "in person"})
+
+
+@dataclass(frozen=True)
+class Breach:
+    """One invariant that one turn broke. ``what`` in words for a reader."""
+
+    invariant: str
+    what: str
+
+
+@dataclass(frozen=True)
+class Known:
+    """One step as its author wrote it. ``conditions`` must all hold; leaves are plain facts."""
+
+    id: str
+    model: StepModel
+    kind: str
+    conditions: tuple[tuple[str, object], ...]
+    leaves: frozenset[str]
+    ends: frozenset[str]
+    hazard: str
+    safe: str
+    never_blocked: bool
+    speaks: bool
+    at: str  # "@position" or ""
+
+    def gives(self, facts: Iterable[str]) -> frozenset[str]:
+        return frozenset(f"{fact}{self.at}" for fact in facts)
+
+    def needs_hold(self, true: Iterable[str]) -> bool:
+        facts = {f for f in true if f.partition("@")[0] not in self.ends}
+        return all(_holds(condition, facts) for _, condition in self.conditions)
+
+    def lacking(self, true: Iterable[str]) -> list[str]:
+        facts = {f for f in true if f.partition("@")[0] not in self.ends}
+        return [name for name, condition in self.conditions if not _holds(condition, facts)]
+
+
+# A condition is a fact's name or ("any" | "all", conditions).
+def _holds(condition: object, facts: set[str]) -> bool:
+    if isinstance(condition, str):
+        return condition in facts
+    assert isinstance(condition, tuple)
+    how, parts = condition
+    test = any if how == "any" else all
+    return test(_holds(part, facts) for part in parts)
+
+
+def _leaves(condition: object) -> frozenset[str]:
+    if isinstance(condition, str):
+        return frozenset({condition})
+    assert isinstance(condition, tuple)
+    return frozenset(leaf for part in condition[1] for leaf in _leaves(part))
+
+
+@dataclass
+class Oracle:
+    """The author's model for one vehicle. ``check`` is its one question."""
+
+    model: ChecklistModel
+    hazards: Mapping[str, HazardModel]
+    steps: dict[str, Known]
+    lasts: dict[str, str]
+    exclusive: tuple[tuple[str, str], ...]
+    units: dict[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, model: ChecklistModel, hazards: HazardsModel, context: Context) -> Oracle:
+        chosen = {name: s.default for name, s in model.settings.items()}
+        chosen.update({k: v for k, v in context.settings.items() if k in chosen})
+        here = [s for s in model.steps if _applies(s, context, chosen)]
+        places = {
+            s.id: [p.id for p in positions(context.vehicle, s.each)] if s.each else []
+            for s in here
+        }
+        expanded: dict[str, list[str]] = {}  # fact of an each: step -> its instances
+        for s in here:
+            if s.each:
+                for fact in _all_gives(s):
+                    expanded[fact] = [f"{fact}@{p}" for p in places[s.id]]
+
+        def condition(part: str | Condition, seen: tuple[str, ...] = ()) -> object:
+            if isinstance(part, Condition):
+                how = "any" if part.any else "all"
+                return (how, tuple(condition(p, seen) for p in (part.any or part.all)))
+            if part in expanded and part not in seen:
+                return ("all", tuple(expanded[part]))
+            derived = model.derived.get(part)
+            if derived is not None:
+                how = "any" if derived.any else "all"
+                inner = (condition(p, (*seen, part)) for p in (derived.any or derived.all))
+                return (how, tuple(inner))
+            return part
+
+        steps: dict[str, Known] = {}
+        for s in here:
+            hazard = hazards.hazards.get(s.hazard)
+            names = dict.fromkeys((*(hazard.needs if hazard else ()), *s.needs))
+            conditions = tuple((name, condition(name)) for name in names)
+            for place in places[s.id] if s.each else [""]:
+                id = f"{s.id}@{place}" if place else s.id
+                steps[id] = Known(
+                    id=id,
+                    model=s,
+                    kind=_kind(s),
+                    conditions=conditions,
+                    leaves=frozenset(leaf for _, c in conditions for leaf in _leaves(c)),
+                    ends=frozenset(s.ends),
+                    hazard=s.hazard,
+                    safe=hazard.safe if hazard else "",
+                    never_blocked=bool(hazard and hazard.never_blocked),
+                    speaks=_speaks(s, hazard),
+                    at=f"@{place}" if place else "",
+                )
+        return cls(
+            model,
+            hazards.hazards,
+            steps,
+            {name: fact.lasts for name, fact in model.facts.items()},
+            model.exclusive,
+        )
+
+    # -- small questions -----------------------------------------------------------------------
+
+    def life(self, fact: str) -> str:
+        """lasting | until left | time, as the author wrote it."""
+        lasts = self.lasts[fact.partition("@")[0]]
+        return "time" if lasts.endswith(" s") else lasts
+
+    def seconds(self, fact: str) -> int:
+        return int(self.lasts[fact.partition("@")[0]].split()[0])
+
+    def blocked_by(self, step: Known, state: State) -> list[r.DefectFound]:
+        """Open stops that block the step, by the author's own list of defects."""
+        if not step.hazard or step.never_blocked:
+            return []
+        found = []
+        for d in state.defects:
+            written = self.model.defects.get(d.defect)
+            if written is None or written.severity != "major" or d.number in state.released:
+                continue
+            if step.hazard == "leave" or step.hazard in written.blocks:
+                found.append(d)
+        return found
+
+    def walked(self, state: State) -> list[Known]:
+        return [s for s in self.steps.values() if not s.model.only_again or s.id in state.wanted]
+
+    # -- one turn ------------------------------------------------------------------------------
+
+    def check(
+        self, before: State, event: e.Event, actions: Sequence[a.Action], after: State
+    ) -> list[Breach]:
+        """Every invariant that this turn broke."""
+        return _Check(self, before, event, actions, after).run()
+
+
+class _Check:
+    def __init__(
+        self,
+        oracle: Oracle,
+        before: State,
+        event: e.Event,
+        actions: Sequence[a.Action],
+        after: State,
+    ) -> None:
+        self.o, self.before, self.event, self.after = oracle, before, event, after
+        self.actions = actions
+        self.records = [x.record for x in actions if isinstance(x, a.Keep)]
+        self.facts: dict[str, frozenset[str]] = dict(before.facts)
+        self.deadlines = {k: v for k, v in before.deadlines.items() if k != "timing"}
+        self.found: list[Breach] = []
+
+    def fail(self, invariant: str, what: str) -> None:
+        self.found.append(Breach(invariant, what))
+
+    def run(self) -> list[Breach]:
+        if self.before.phase is Phase.FINISHED:
+            if self.records:
+                self.fail("closed", "a finished inspection goes on")
+            return self.found
+        self._nothing_early()
+        self._expiry()
+        for n, record in enumerate(self.records):
+            self._record(n, record)
+        self._lives()
+        if self.facts != dict(self.after.facts):
+            self._facts_differ()
+        self._exclusive()
+        self._withdrawals()
+        self._stops()
+        self._make_safe()
+        self._sound()
+        self._interval()
+        return self.found
+
+    # -- facts ---------------------------------------------------------------------------------
+
+    def _expiry(self) -> None:
+        step = self.o.steps.get(self.before.step)
+        used = step.leaves if step and self.before.phase in OPEN else frozenset()
+        if self.before.phase is Phase.NEW:
+            return
+        for fact, until in list(self.deadlines.items()):
+            if until <= self.event.at.mono and fact not in used:
+                self._drop(fact)
+
+    def _drop(self, fact: str) -> None:
+        self.facts.pop(fact, None)
+        self.deadlines.pop(fact, None)
+
+    def _lives(self) -> None:
+        for fact in self.facts:
+            timed = self.o.life(fact) == "time"
+            if timed != (fact in self.after.deadlines):
+                self.fail("H2", f"{fact!r} does not last as written: {self.o.lasts[_base(fact)]}")
+
+    def _facts_differ(self) -> None:
+        for fact in sorted({*self.facts, *self.after.facts}):
+            mine, theirs = self.facts.get(fact), self.after.facts.get(fact)
+            if mine == theirs:
+                continue
+            if theirs and not mine:
+                self.fail("H2", f"{fact!r} is held for true and must be false")
+            elif mine and not theirs:
+                self.fail("H2", f"{fact!r} is held for false and was given and not ended")
+            else:
+                self.fail("H3", f"{fact!r} rests on other answers than were given")
+
+    def _exclusive(self) -> None:
+        for pair in self.o.exclusive:
+            if all(fact in self.after.facts for fact in pair):
+                self.fail("exclusive", f"{pair[0]!r} and {pair[1]!r} are both true")
+
+    # -- records -------------------------------------------------------------------------------
+
+    def _record(self, n: int, record: r.Record) -> None:
+        match record:
+            case r.StepStarted():
+                self._started(record)
+            case r.Answered():
+                self._answered(record)
+            case r.FollowedUp(step=id) | r.ReadBack(step=id) | r.Timing(step=id):
+                self._may_be_open(id, "a reply to it is taken")
+                if isinstance(record, r.Timing):
+                    self._timing(record)
+            case r.Withdrawn(step=id):
+                for fact, givers in list(self.facts.items()):
+                    if id in givers:
+                        self.facts[fact] = givers - {id}
+                        if not self.facts[fact]:
+                            self._drop(fact)
+            case r.StoodBy() | r.Lost():
+                self._end_of("time")
+            case r.WentAhead() | r.Back():
+                if self.event.at.mono - self.before.away_since > AWAY_MS + 999:
+                    self._end_of("until left")
+            case r.Resumed():
+                self._end_of("time", "until left")
+            case r.DefectFound():
+                self._defect(record)
+            case r.Finished():
+                self._finished(record)
+
+    def _end_of(self, *lives: str) -> None:
+        for fact in list(self.facts):
+            if self.o.life(fact) in lives:
+                self._drop(fact)
+
+    def _may_be_open(self, id: str, what: str) -> None:
+        step = self.o.steps.get(id)
+        if step is None:
+            self.fail("H1", f"{id!r} is no step of this checklist")
+            return
+        lacking = step.lacking(self.facts)
+        if lacking:
+            self.fail("H1", f"{step.model.item!r}: {what} while false: {', '.join(lacking)}")
+
+    def _started(self, record: r.StepStarted) -> None:
+        self._may_be_open(record.step, "it is spoken")
+        step = self.o.steps.get(record.step)
+        if step is None:
+            return
+        stops = self.o.blocked_by(step, self.after if self._released() else self.before)
+        new = [x for x in self.records if isinstance(x, r.DefectFound)]
+        stops += [
+            d
+            for d in new
+            if step.hazard
+            and not step.never_blocked
+            and self.o.model.defects[d.defect].severity == "major"
+            and (step.hazard == "leave" or step.hazard in self.o.model.defects[d.defect].blocks)
+        ]
+        if stops:
+            self.fail("H4", f"{step.model.item!r} is spoken under the stop {stops[0].defect!r}")
+        for fact in list(self.facts):
+            if _base(fact) in step.ends or (
+                self.o.life(fact) == "time" and fact not in step.leaves
+            ):
+                self._drop(fact)
+        if step.speaks != record.speaks:
+            self.fail("H6", f"{step.model.item!r} is not spoken to its end as written")
+        if record.hazard != step.hazard:
+            self.fail("H4", f"{step.model.item!r} is not known for its hazard {step.hazard!r}")
+
+    def _released(self) -> bool:
+        return any(isinstance(x, r.Released) for x in self.records)
+
+    def _answered(self, record: r.Answered) -> None:
+        step = self.o.steps.get(record.step)
+        if step is None:
+            self.fail("H1", f"{record.step!r} is no step of this checklist")
+            return
+        if record.outcome == "blocked":
+            # blocked itself, or waiting for a fact under an open stop
+            if not (self.o.blocked_by(step, self.before) or self._waits(step)):
+                self.fail("H4", f"{step.model.item!r} is called blocked and nothing blocks it")
+            return
+        self._may_be_open(record.step, "an answer to it is accepted")
+        if self.before.phase in DEAF_PHASES:
+            self.fail("H6", f"{step.model.item!r} is answered before the sentence is over")
+        expected = self._expected_gives(step, record)
+        if set(record.gives) != expected:
+            extra = sorted(set(record.gives) - expected) or sorted(expected - set(record.gives))
+            self.fail("H2", f"{step.model.item!r}, {record.answer!r}: gives other facts: {extra}")
+        stands_on = {
+            f"{fact}\t{giver}"
+            for fact in step.leaves
+            for giver in self.facts.get(fact, ())
+        }
+        if set(record.rested_on) != stands_on:
+            self.fail("H3", f"{step.model.item!r}: what the answer rests on is not kept")
+        for fact in expected:
+            for pair in self.o.exclusive:
+                if _base(fact) in pair or fact in pair:
+                    for other in pair:
+                        if other != fact:
+                            self._drop(other)
+            self.facts[fact] = self.facts.get(fact, frozenset()) | {record.step}
+            if self.o.life(fact) == "time":
+                due = self.event.at.mono + self.o.seconds(fact) * 1000
+                self.deadlines[fact] = due
+                if fact in self.after.facts and self.after.deadlines.get(fact, due) != due:
+                    self.fail("H2", f"{fact!r} does not last {self.o.lasts[_base(fact)]}")
+
+    def _waits(self, step: Known) -> bool:
+        open_stops = any(
+            d.severity == "major" and d.number not in self.after.released
+            for d in self.after.defects
+        )
+        return open_stops and bool(step.lacking(self.facts))
+
+    def _expected_gives(self, step: Known, record: r.Answered) -> set[str]:
+        """The facts that the author lists for what was answered; also whether it was listed."""
+        meaning = self._meaning()
+        model = step.model
+        good = record.outcome == "good"
+        if step.kind in ("answers", "variants"):
+            answer = self._answer_of(step, meaning.partition(":")[2])
+            if record.outcome in ("not done", "cannot see"):
+                return set()
+            if answer is None:
+                self.fail("H2", f"{model.item!r}: {meaning!r} is no listed answer")
+                return set()
+            plain = not (answer.again or answer.defect or answer.repeat or answer.bad)
+            if good != plain:
+                self.fail("H2", f"{model.item!r}: {record.answer!r} is taken for {record.outcome}")
+            found = answer.defect or (answer.third if answer.again else "")
+            if found:
+                self._must_be_found(step, found, model_item(step))
+            return set(step.gives(answer.gives)) if plain else set()
+        if not good:
+            wrong = {**(model.verdict.wrong if model.verdict else {})}
+            if meaning.startswith("wrong:"):
+                self._must_be_found(step, wrong[meaning[6:]], model_item(step))
+            return set()
+        wanted = {
+            "done": ("done", "pass"),
+            "verdict": ("pass",),
+            "attest": ("answer:affirm",),
+            "measure": ("number",),
+            "timed": ("number",),
+            "spell": ("spelling",),
+            "date": ("date",),
+            "group": ("all good", "pass", "nothing else", "negative"),
+            "memo": ("memo",),
+        }[step.kind]
+        if meaning not in wanted:
+            self.fail("H2", f"{model.item!r}: {meaning!r} is taken for good")
+        body = getattr(model, step.kind)
+        if step.kind in ("measure", "timed") and body.limit and record.verdict != "within":
+            self.fail("H2", f"{model.item!r}: a reading {record.verdict!r} is taken for good")
+        if step.kind == "timed" and self.before.question != "second reading":
+            self.fail("silence", f"{model.item!r} is answered without a second reading")
+        if step.kind == "spell" and body.match and self._ordered(body.match):
+            ordered, said = _bare(self._ordered(body.match)), _bare(self._pending(3))
+            if said not in (ordered, ordered[-4:]):
+                self.fail("H2", f"{model.item!r}: {said!r} is taken for {ordered!r}")
+        if step.kind == "date" and body.overdue:
+            said = self._pending(4)
+            if said < self.event.at.wall[: len(said)]:
+                self.fail("H2", f"{model.item!r}: an overdue date is taken for good")
+        if step.kind == "group" and self.before.items.get(step.id):
+            self.fail("H2", f"{model.item!r} has exceptions and is taken for all good")
+        return set(step.gives(getattr(body, "gives", ())))
+
+    def _answer_of(self, step: Known, id: str) -> AnswerModel | None:
+        tables = (
+            [v.answers for v in step.model.variants]
+            if step.model.variants is not None
+            else [step.model.answers or {}]
+        )
+        return tables[self.before.variant % len(tables)].get(id)
+
+    def _meaning(self) -> str:
+        if isinstance(self.event, e.MemoHeard):
+            return "memo"
+        if self.before.phase is Phase.READING:
+            return self._pending(0)
+        for record in self.records:
+            if isinstance(record, r.HeardReply):
+                return record.meaning
+        return ""
+
+    def _pending(self, n: int) -> str:
+        return (self.before.pending.split("\t") + [""] * 6)[n]
+
+    def _ordered(self, key: str) -> str:
+        opened = self.before.opened
+        return dict(opened.units).get(key, "") if opened else ""
+
+    def _must_be_found(self, step: Known, defect: str, item: str) -> None:
+        severity = self.o.model.defects[defect].severity
+        standing = any(
+            d.defect == defect and d.step == step.id and d.number not in self.after.released
+            for d in self.after.defects
+        )
+        if not standing:
+            self.fail("defect", f"{item!r}: {defect!r} ({severity}) is not recorded")
+
+    def _defect(self, record: r.DefectFound) -> None:
+        written = self.o.model.defects.get(record.defect)
+        if written is None:
+            self.fail("defect", f"{record.defect!r} is no defect of this checklist")
+        elif (
+            record.severity != written.severity
+            or set(record.scope) != set(written.blocks)
+            or record.mended_by != written.mended_by
+        ):
+            self.fail("H4", f"the defect {record.defect!r} is not what the author wrote")
+
+    def _finished(self, record: r.Finished) -> None:
+        open_stops = [
+            d
+            for d in self.before.defects
+            if self.o.model.defects[d.defect].severity == "major"
+            and d.number not in self.after.released
+        ]
+        new = [
+            d
+            for d in self.after.defects[len(self.before.defects) :]
+            if self.o.model.defects[d.defect].severity == "major"
+        ]
+        left = [
+            s.model.item
+            for s in self.o.walked(self.after)
+            if s.id not in self.after.answers or self.after.answers[s.id].outcome not in DONE_WELL
+        ]
+        if record.outcome == "complete" and (open_stops or new):
+            self.fail("complete", "the end is called complete under an open stop")
+        if record.outcome == "complete" and left:
+            self.fail("complete", f"the end is called complete without: {', '.join(left[:3])}")
+        if record.outcome == "not finished" and (open_stops or new):
+            self.fail("complete", "an open stop is not named at the end")
+
+    # -- H3: what falls with an answer -----------------------------------------------------------
+
+    def _withdrawals(self) -> None:
+        gone = {x.step for x in self.records if isinstance(x, r.Withdrawn)}
+        if not gone:
+            return
+        standing = {
+            id: answer for id, answer in self.after.answers.items() if id in self.before.answers
+        }
+        for id, answer in standing.items():
+            step = self.o.steps.get(id)
+            if step is None or not answer.rested_on or answer.outcome == "blocked":
+                continue
+            if self.before.answers[id] is not answer:
+                continue
+            pairs = [pair.partition("\t") for pair in answer.rested_on]
+            left = {fact for fact, _, giver in pairs if giver not in gone}
+            if not step.needs_hold(left):
+                self.fail("H3", f"{step.model.item!r} still stands and rested on what was taken")
+        for id in gone & set(self.after.answers):
+            if not any(isinstance(x, r.Answered) and x.step == id for x in self.records):
+                self.fail("H3", f"the answer to {id!r} was taken back and still stands")
+        for fact, givers in self.after.facts.items():
+            if givers & gone - set(self.after.answers):
+                self.fail("H3", f"{fact!r} rests on an answer that was taken back")
+
+    # -- H4: stops -----------------------------------------------------------------------------
+
+    def _stops(self) -> None:
+        for number in set(self.after.released) - set(self.before.released):
+            kinds = [x.how for x in self.records if isinstance(x, r.Released)]
+            if kinds != [self.after.released[number]] or kinds[0] not in RELEASES:
+                self.fail("H4", "a stop is released without its kind")
+            defect = next(d for d in self.before.defects if d.number == number)
+            if kinds == ["driver-mended"] and (
+                self.o.model.defects[defect.defect].mended_by != "driver"
+            ):
+                self.fail("H4", f"{defect.defect!r} is not for the driver to mend")
+            if self.before.phase is not Phase.MEMO or not isinstance(self.event, e.MemoHeard):
+                self.fail("H4", "a stop is released without a voice note")
+            if defect.step in self.after.answers:
+                self.fail("H4", "after a release the same test is not asked again")
+        if len(self.after.defects) < len(self.before.defects):
+            self.fail("H4", "a defect is forgotten")
+
+    # -- H6: nothing counts before the sentence is over ------------------------------------------
+
+    def _nothing_early(self) -> None:
+        phase, event = self.before.phase, self.event
+        if phase not in DEAF_PHASES:
+            return
+        if isinstance(event, e.ReplyHeard | e.SoundRefused | e.MemoHeard | e.TimerElapsed):
+            done = [x for x in self.records if not isinstance(x, r.FactEnded)]
+            if done or self.after.phase is not phase:
+                self.fail("H6", f"a reply counts while the sentence is spoken ({phase})")
+        elif isinstance(event, e.PromptEnded):
+            name = f"{phase}:{self.before.step}:{self.before.asked.get(self.before.step, 0)}"
+            if event.name != name and self.after.phase is not phase:
+                self.fail("H6", "another sentence's end is taken for this one's")
+        if any(isinstance(x, a.Listen) for x in self.actions) and not isinstance(
+            event, e.PromptEnded | e.MicrophoneLost | e.Interrupted | e.Resumed
+        ):
+            self.fail("H6", "the ear is opened while the sentence is spoken")
+
+    # -- H5 and the readings that must be read back ------------------------------------------------
+
+    def _sound(self) -> None:
+        event = self.event
+        if isinstance(event, e.SoundRefused) and (
+            dict(self.after.answers) != dict(self.before.answers)
+            or self.after.defects != self.before.defects
+        ):
+            self.fail("H5", "a sound that was no reply changed an answer")
+        if not isinstance(event, e.ReplyHeard):
+            return
+        heard = [x for x in self.records if isinstance(x, r.HeardReply)]
+        accepted = [x for x in self.records if isinstance(x, r.Answered)]
+        accepted = [x for x in accepted if x.outcome != "blocked"]
+        if any(not x.took for x in heard) and accepted:
+            self.fail("H5", "a refused reply is accepted")
+        if self.before.phase in (Phase.ASKED, Phase.FOLLOWING) and accepted:
+            meaning = heard[0].meaning if heard else ""
+            if meaning in ("number", "spelling", "date"):
+                self.fail("H5", "a number or a spelling is accepted without read-back")
+            if event.certainty == "doubtful" and meaning not in ("fail", "affirm", "negative"):
+                self.fail("H5", "a doubtful reply is accepted without read-back")
+            step = self.o.steps.get(self.before.step)
+            if (
+                step
+                and step.kind in ("answers", "variants")
+                and self.before.phase is Phase.ASKED
+                and meaning in ("pass", "done", "fail", "all good")
+            ):
+                self.fail("H2", f"{step.model.item!r}: {meaning!r} is taken for a named state")
+
+    # -- the interval of a timed step --------------------------------------------------------------
+
+    def _timing(self, record: r.Timing) -> None:
+        step = self.o.steps[record.step]
+        seconds = step.model.timed.seconds if step.model.timed else 0
+        if record.until != self.event.at.mono + seconds * 1000:
+            self.fail("silence", f"{step.model.item!r} does not run for {seconds} s")
+
+    def _interval(self) -> None:
+        if self.before.phase is not Phase.TIMING:
+            return
+        over = self.event.at.mono >= self.before.deadlines.get("timing", 0)
+        if any(isinstance(x, r.TimingDone) for x in self.records) and not over:
+            self.fail("silence", "the interval is cut short")
+        if any(isinstance(x, r.Answered) and x.outcome != "blocked" for x in self.records):
+            self.fail("silence", "a reply is accepted inside the interval")
+
+    # -- make safe first -----------------------------------------------------------------------
+
+    def _make_safe(self) -> None:
+        """Where a hazard is open and something goes wrong, its sentence is the first thing said."""
+        step = self.o.steps.get(self.before.step)
+        if not (self.before.hazard and step and step.safe):
+            return
+        answered = any(isinstance(x, r.Answered) for x in self.records)
+        wrong = isinstance(self.event, e.MicrophoneLost | e.Interrupted) or any(
+            isinstance(x, r.StoodBy | r.Again)
+            or (isinstance(x, r.Finished | r.Deferred) and not answered)
+            or (isinstance(x, r.Withdrawn) and x.why in ("correction", "again", "released"))
+            or (isinstance(x, r.DefectFound) and x.severity == "major")
+            for x in self.records
+        )
+        if not wrong:
+            return
+        said = [x for x in self.actions if isinstance(x, a.Say)]
+        if not said or said[0].text != step.safe or said[0].interruptible:
+            self.fail("make safe", f"{step.model.item!r}: {step.safe!r} is not said first")
+
+
+def model_item(step: Known) -> str:
+    return step.model.item
+
+
+def _base(fact: str) -> str:
+    return fact.partition("@")[0]
+
+
+def _bare(number: str) -> str:
+    return "".join(c for c in number.upper() if c.isalnum())
+
+
+def _kind(step: StepModel) -> str:
+    return next(kind for kind in REPLY_KINDS if getattr(step, kind) is not None)
+
+
+def _speaks(step: StepModel, hazard: HazardModel | None) -> bool:
+    return bool(
+        step.confirm or step.variants is not None or step.caution or (hazard and hazard.caution)
+    )
+
+
+def _all_gives(step: StepModel) -> list[str]:
+    tables = [step.answers or {}, *(v.answers for v in step.variants or ())]
+    listed = [fact for table in tables for answer in table.values() for fact in answer.gives]
+    return [*listed, *getattr(getattr(step, _kind(step)), "gives", ())]
+
+
+def _applies(step: StepModel, context: Context, chosen: Mapping[str, str]) -> bool:
+    when = step.when
+    if when is None:
+        return True
+    place = context.jurisdiction
+    return (
+        when.season in (None, context.season)
+        and (
+            not when.jurisdiction
+            or any(place == j or place.startswith(f"{j}-") for j in when.jurisdiction)
+        )
+        and set(when.feature) <= set(context.vehicle.features)
+        and all(chosen.get(name) == value for name, value in when.setting.items())
+    )
