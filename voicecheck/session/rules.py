@@ -127,7 +127,7 @@ def answer(turn: Turn, came: In) -> None:
 
 def read_back_question(step: Step, understood: Understood) -> str:
     """What is asked after a reply. "Affirm. Affirm, or negative?" would be no question."""
-    if step.kind == "attest":
+    if step.kind == "attest" and understood.meaning in say.STATEMENT:
         return say.STATEMENT[understood.meaning]
     return say.read_back(read_back(understood))
 
@@ -510,6 +510,7 @@ def interrupt(turn: Turn, came: In) -> None:
 
 def resume(turn: Turn, came: In) -> None:
     assert isinstance(came.event, e.Resumed)
+    turn.make_safe("the program failed")  # it could not be said when it happened
     turn.keep(r.Resumed(at=turn.at, gap_s=came.event.gap_s))
     turn.end_facts("resumed", "time", "until left")
     turn.say(say.RESUMING)

@@ -240,17 +240,18 @@ class Turn:
         self.hold("precondition", step, tuple(lacking), giver.id if giver else "", text)
 
     def giver(self, step: Step, lacking: Sequence[str]) -> Step | None:
-        """The step that can give the first missing fact: the nearest before this one.
+        """The step that can give the first missing fact: the nearest before this one,
+        one that moves nothing first.
 
         The earliest would lead a driver who is coupled back under the nose to set two knobs. A
         step that waits for a release gives nothing, so it is taken last.
         """
         here = self.compiled.index(step.id)
 
-        def far(id: str) -> tuple[bool, bool, int]:
-            at = self.compiled.index(id)
-            waits = self.waits_for_release(self.compiled.step(id))
-            return waits, at > here, abs(at - here)
+        def far(id: str) -> tuple[bool, bool, bool, int]:
+            at, giver = self.compiled.index(id), self.compiled.step(id)
+            moving = bool(giver.hazard) and self.compiled.hazards[giver.hazard].moving
+            return self.waits_for_release(giver), at > here, moving, abs(at - here)
 
         for name in lacking:
             ids = [
