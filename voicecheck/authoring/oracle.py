@@ -637,7 +637,7 @@ class _Check:
         if not (self.before.hazard and step and step.safe):
             return
         answered = any(isinstance(x, r.Answered) for x in self.records)
-        wrong = isinstance(self.event, e.MicrophoneLost | e.Interrupted) or any(
+        wrong = isinstance(self.event, e.MicrophoneLost | e.Interrupted | e.Resumed) or any(
             isinstance(x, r.StoodBy | r.Again)
             or (isinstance(x, r.Finished | r.Deferred) and not answered)
             or (isinstance(x, r.Withdrawn) and x.why in ("correction", "again", "released"))
