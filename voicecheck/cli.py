@@ -17,13 +17,16 @@ from voicecheck import __version__
 from voicecheck.audio.microphone import Microphone
 from voicecheck.audio.ports import Recogniser
 from voicecheck.audio.wav import read_wav
+from voicecheck.authoring.prove import proof_report, proof_summary, prove_model
+from voicecheck.checklist.compile import Context
+from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.errors import JournalNotFound, VoicecheckError, WrongUse
 from voicecheck.limits.judge import confirming, describe, judge, table_lines
 from voicecheck.limits.table import limit_of
 from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
 from voicecheck.run import engines, start
-from voicecheck.run.library import load_sources, names
+from voicecheck.run.library import Sources, load_sources, names
 from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspection
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.transcript import transcript
@@ -135,12 +138,7 @@ def _parent(given: argparse.Namespace, settings: Settings) -> Path:
 
 
 def _setting(given: argparse.Namespace, settings: Settings, practice: bool) -> Setting:
-    pairs = []
-    for text in given.set or ():
-        name, equals, value = text.partition("=")
-        if not equals:
-            raise WrongUse(f"--set {text!r} has no '='.", "write --set 'air lines=before the lock'")
-        pairs.append((name.strip(), value.strip()))
+    pairs = list(_pairs(given.set).items())
     units = [("trailer", given.trailer)] if given.trailer else []
     return Setting(
         operating="practice" if practice else "inspection",
@@ -153,6 +151,16 @@ def _setting(given: argparse.Namespace, settings: Settings, practice: bool) -> S
         settings=tuple(pairs),
         units=tuple(units),
     )
+
+
+def _pairs(texts: Sequence[str] | None) -> dict[str, str]:
+    pairs = {}
+    for text in texts or ():
+        name, equals, value = text.partition("=")
+        if not equals:
+            raise WrongUse(f"--set {text!r} has no '='.", "write --set 'air lines=before the lock'")
+        pairs[name.strip()] = value.strip()
+    return pairs
 
 
 def _wanted(given: argparse.Namespace, settings: Settings, source: str) -> start.Wanted:
@@ -267,6 +275,32 @@ def _limits(given: argparse.Namespace, settings: Settings) -> int:
     return 0 if result.verdict == "within" else 1
 
 
+# -- for authors -------------------------------------------------------------------------------
+
+
+def _author(given: argparse.Namespace, settings: Settings) -> tuple[Sources, Context]:
+    own = Path(settings.checklists) if settings.checklists else None
+    sources = load_sources(given.checklist, given.vehicle or settings.vehicle, own)
+    vehicle = load_vehicle(sources.vehicle, sources.vehicle_file)
+    place = given.jurisdiction or settings.jurisdiction or vehicle.jurisdiction
+    chosen = _pairs(given.set)
+    return sources, Context(vehicle, given.season or settings.season or "summer", place, chosen)
+
+
+def _prove(given: argparse.Namespace, settings: Settings) -> int:
+    sources, context = _author(given, settings)
+    model, lines = load_checklist(sources.checklist, sources.checklist_file)
+    hazards, _ = load_hazards(sources.hazards, sources.hazards_file)
+    proof = prove_model(
+        model, lines, sources.checklist_file, hazards, context, reduced=not given.whole
+    )
+    if given.json:
+        print(json.dumps(proof_summary(proof), indent=1))
+    else:
+        print("\n".join(proof_report(proof)))
+    return 0 if proof.kept else 1
+
+
 # -- the words of the commands -----------------------------------------------------------------
 
 
@@ -334,6 +368,7 @@ def _parser() -> argparse.ArgumentParser:
         "resume",
         _resume,
         "Go on with an inspection within four hours; what lasts until you left is asked again.",
+        "examples:\n  voicecheck resume --microphone\n  voicecheck resume inspections/NAME --typed",
     )
     resume.add_argument("folder", nargs="?", help="default: the latest unfinished one")
     how = resume.add_mutually_exclusive_group(required=True)
@@ -348,27 +383,58 @@ def _parser() -> argparse.ArgumentParser:
         ("verify", _verify, "Is the inspection as it was written? Chain, recordings, report."),
         ("replay", _replay, "Read an inspection as a dialogue, record by record."),
     ):
-        add(name, do, text).add_argument("folder", help="folder of the inspection")
+        command = add(name, do, text, f"example:\n  voicecheck {name} inspections/NAME")
+        command.add_argument("folder", help="folder of the inspection")
 
-    doctor = add("doctor", _doctor, "Look at microphone, loudspeaker, voice, recogniser and disk.")
+    doctor = add(
+        "doctor",
+        _doctor,
+        "Look at microphone, loudspeaker, voice, recogniser and disk.",
+        "example:\n  voicecheck doctor --engine pocketsphinx",
+    )
     doctor.add_argument("--vehicle", help="vehicle whose words are checked")
     _sound(doctor)
-    listen = add("listen", _listen, "Show what is heard: level, signal-to-noise, words.")
+    listen = add(
+        "listen",
+        _listen,
+        "Show what is heard: level, signal-to-noise, words.",
+        "example:\n  voicecheck listen --seconds 60",
+    )
     listen.add_argument("--seconds", type=float, default=30.0, help="how long (default 30)")
     listen.add_argument("--wav", metavar="FILE", help="listen to a recording instead")
     _sound(listen)
+
+    prove = add(
+        "prove",
+        _prove,
+        "Explore every turn of a checklist: can a reply pass a hold, is every hold to be cleared?",
+        "Exit status 1 when something is broken; a dialogue that breaks it is printed.\n\n"
+        "example:\n  voicecheck prove couple",
+    )
+    _for_authors(prove)
+    prove.add_argument(
+        "--whole", action="store_true", help="without reductions (small checklists only)"
+    )
 
     limits = add(
         "limits",
         _limits,
         "The table of limits with sources; one row; or judge one reading.",
-        "examples:\n  voicecheck limits --jurisdiction US\n  voicecheck limits us-str-30\n"
-        "  voicecheck limits us-str-30 1 3/4 in",
+        "examples:\n  voicecheck limits --jurisdiction US\n  voicecheck limits us-str-30-standard\n"
+        "  voicecheck limits us-str-30-standard 1 3/4 in",
     )
     limits.add_argument("id", nargs="?", help="id of a row")
     limits.add_argument("reading", nargs="*", help="a reading with its unit, e.g. 3/16 in")
     limits.add_argument("--jurisdiction", help="rows of one jurisdiction, e.g. US or CA-ON")
     return parser
+
+
+def _for_authors(command: argparse.ArgumentParser) -> None:
+    command.add_argument("checklist", help=f"name ({', '.join(names('checklists'))}) or file")
+    command.add_argument("--vehicle", help=f"name ({', '.join(names('vehicles'))}) or file")
+    command.add_argument("--season", choices=("summer", "winter"))
+    command.add_argument("--jurisdiction", help="e.g. US, US-MD, CA-ON")
+    command.add_argument("--set", action="append", metavar="NAME=CHOICE", help="carrier's choice")
 
 
 def _people(command: argparse.ArgumentParser) -> None:

@@ -32,10 +32,10 @@ from voicecheck.limits.judge import judge_family
 from voicecheck.reply.grammar import Expect, Refused, Understood, parse
 from voicecheck.reply.numbers import date_words, quantity_words, spelling_words
 from voicecheck.session import actions as a
-from voicecheck.session import answering, events, replying, rules, session, turn
+from voicecheck.session import answering, replying, rules, session, turn
 from voicecheck.session import events as e
 from voicecheck.session import records as r
-from voicecheck.session.replying import HARMLESS, Reply, expect
+from voicecheck.session.replying import HARMLESS, expect
 from voicecheck.session.session import decide
 from voicecheck.session.state import Phase, State
 from voicecheck.units import Quantity, unit_named
@@ -389,8 +389,8 @@ class Moves:
     def _faults(self, s: State, first: bool) -> Iterator[Move]:
         if s.phase is Phase.DEAF:
             for away in (TICK_MS, 601_000):
-                yield Move("back", f"the microphone is back after {away // 1000} s",
-                           event=lambda now: e.MicrophoneBack(at=_at(now)), jump_ms=away)  # fmt: skip
+                said = f"the microphone is back after {away // 1000} s"
+                yield Move("back", said, "", lambda now: e.MicrophoneBack(at=_at(now)), away)
         else:
             yield Move("lost", "the microphone is lost",
                        event=lambda now: e.MicrophoneLost(at=_at(now)))  # fmt: skip
@@ -450,8 +450,7 @@ def _memo(text: str) -> Move:
 
 def _sound(why: str, ms: int) -> Move:
     def event(now: int) -> e.Event:
-        more = {"ms": ms} if "ms" in events.SoundRefused.__dataclass_fields__ else {}
-        return e.SoundRefused(at=_at(now), why=why, **more)
+        return e.SoundRefused(at=_at(now), why=why, ms=ms)
 
     return Move("sound", f"{why} for {ms / 1000:g} s", why, event)
 
@@ -596,9 +595,7 @@ class Explorer:
         for leaf in sorted(known.leaves & set(s.facts)):
             facts = {f: g for f, g in s.facts.items() if f != leaf}
             deadlines = {f: t for f, t in s.deadlines.items() if f != leaf}
-            worse.append(
-                (f"if {leaf!r} were false", replace(s, facts=facts, deadlines=deadlines))
-            )
+            worse.append((f"if {leaf!r} were false", replace(s, facts=facts, deadlines=deadlines)))
         if known.hazard and not known.never_blocked:
             for id, written in self.oracle.model.defects.items():
                 if written.severity != "major":
@@ -655,7 +652,7 @@ def quick(compiled: Compiled) -> Iterator[None]:
         if found is None or compiled_ is not compiled:
             found = make(compiled_, s)
             if compiled_ is not compiled:
-                return found
+                return found[0], found[1]
             known[(key, order)] = found
             keep.append(found[0])
             forms = found[0].forms
@@ -669,7 +666,7 @@ def quick(compiled: Compiled) -> Iterator[None]:
                 if f.meaning.startswith("command:correction:")
                 for text in f.said
             }
-        return found
+        return found[0], found[1]
 
     def read(wanted: Expect, words: str) -> Understood | Refused:
         meaning = named.get(id(wanted), {}).get(words)
@@ -700,7 +697,3 @@ def quick(compiled: Compiled) -> Iterator[None]:
     finally:
         for module, name, value in before:
             setattr(module, name, value)
-
-
-def pending_of(state: State) -> Reply:
-    return Reply.from_text(state.pending)

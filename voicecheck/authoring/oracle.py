@@ -114,8 +114,7 @@ class Oracle:
         chosen.update({k: v for k, v in context.settings.items() if k in chosen})
         here = [s for s in model.steps if _applies(s, context, chosen)]
         places = {
-            s.id: [p.id for p in positions(context.vehicle, s.each)] if s.each else []
-            for s in here
+            s.id: [p.id for p in positions(context.vehicle, s.each)] if s.each else [] for s in here
         }
         expanded: dict[str, list[str]] = {}  # fact of an each: step -> its instances
         for s in here:
@@ -368,9 +367,7 @@ class _Check:
             extra = sorted(set(record.gives) - expected) or sorted(expected - set(record.gives))
             self.fail("H2", f"{step.model.item!r}, {record.answer!r}: gives other facts: {extra}")
         stands_on = {
-            f"{fact}\t{giver}"
-            for fact in step.leaves
-            for giver in self.facts.get(fact, ())
+            f"{fact}\t{giver}" for fact in step.leaves for giver in self.facts.get(fact, ())
         }
         if set(record.rested_on) != stands_on:
             self.fail("H3", f"{step.model.item!r}: what the answer rests on is not kept")

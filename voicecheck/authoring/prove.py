@@ -127,9 +127,7 @@ def prove(
 ) -> Proof:
     """Explore ``compiled`` and hold it against the author's model in ``oracle``."""
     began = time.process_time()
-    explorer = Explorer(
-        compiled, oracle, opened, reduced, most_nodes, stop_at_first=stop_at_first
-    )
+    explorer = Explorer(compiled, oracle, opened, reduced, most_nodes, stop_at_first=stop_at_first)
     proof = Proof(compiled, oracle, opened, reduced, Graph())
     if set(oracle.steps) != {step.id for step in compiled.steps}:
         what = "the steps walked are not the steps written"
@@ -403,7 +401,33 @@ def dialogue(proof: Proof, found: Found) -> list[str]:
 # -- telling it ------------------------------------------------------------------------------------
 
 
-def report(proof: Proof) -> list[str]:
+def proof_summary(proof: Proof) -> dict[str, object]:
+    """The result for machines: JSON values only."""
+    graph = proof.graph
+    return {
+        "checklist": proof.compiled.id,
+        "steps": len(proof.compiled.steps),
+        "reduced": proof.reduced,
+        "states": len(graph.nodes),
+        "transitions": graph.transitions,
+        "spoiled": graph.spoiled,
+        "seconds": round(proof.seconds, 1),
+        "all explored": not graph.cut,
+        "holds": proof.holds,
+        "most replies to end": proof.most_to_end,
+        "verdicts": proof.verdicts,
+        "breaches": [
+            {
+                "invariant": found.breach.invariant,
+                "what": found.breach.what,
+                "dialogue": dialogue(proof, found),
+            }
+            for found in proof.found
+        ],
+    }
+
+
+def proof_report(proof: Proof) -> list[str]:
     """The result for a reader."""
     graph, compiled = proof.graph, proof.compiled
     how = "reduced" if proof.reduced else "not reduced"
