@@ -179,7 +179,6 @@ def test_every_step_has_a_source_and_a_sentence_short_enough(couple: Compiled) -
             assert len(variant.ask.split()) <= 16, (step.id, variant.ask)
 
 
-@pytest.mark.xfail(strict=True, reason="the statement needs what only the hand valve proves")
 def test_hand_valve_step_only_where_there_is_one(couple: Compiled, tmp_path: Path) -> None:
     assert "test three" in ids(couple)
     file = tmp_path / "plain.yaml"

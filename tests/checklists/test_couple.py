@@ -131,7 +131,7 @@ HAZARDS = {  # hazard: (needs, make-safe), as an instructor demands; common prac
         "Stop. Foot brake. Both knobs out.",
     ),
     "leave": (
-        "trailer springs proven, tractor springs proven, trailer service proven, "
+        "trailer springs proven, tractor springs proven, trailer service accounted for, "
         "service brakes proven",
         "Stop. Foot brake. Both knobs out.",
     ),

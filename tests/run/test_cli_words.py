@@ -16,7 +16,6 @@ from tests.run.cli_process import command
 COMMANDS = (
     "run", "rehearse", "resume", "report", "verify", "replay", "doctor", "listen", "limits",
 )  # fmt: skip
-WITHOUT_EXAMPLE = ("resume", "report", "verify", "replay", "doctor", "listen")
 
 
 def test_help_leads_a_beginner(tmp_path: Path) -> None:
@@ -36,8 +35,7 @@ def test_help_of_each_command(tmp_path: Path, name: str) -> None:
     shown = command(tmp_path, name, "--help")
     assert shown.returncode == 0
     assert f"usage: voicecheck {name}" in shown.stdout
-    if name not in WITHOUT_EXAMPLE:
-        assert f"\n  voicecheck {name} " in shown.stdout, "an example that can be copied"
+    assert f"\n  voicecheck {name} " in shown.stdout, "an example that can be copied"
 
 
 @pytest.mark.parametrize(

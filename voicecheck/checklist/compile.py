@@ -235,7 +235,7 @@ class _Compiler:
         if not part.each:
             yield self._step(part, n, None)
             return
-        found = positions(self.context.vehicle, part.each)
+        found = self._positions(part.each, *path, "each")
         for given in self._given_by(part):
             self._plain(given, *path)
             self.derived[given] = Need(
@@ -243,6 +243,12 @@ class _Compiler:
             )
         for position in found:
             yield self._step(part, n, position)
+
+    def _positions(self, of: str, *path: str | int) -> tuple[Position, ...]:
+        try:
+            return positions(self.context.vehicle, of)
+        except ChecklistError as error:
+            raise self.fail(error.what, error.how, *path) from None
 
     def _given_by(self, part: StepModel) -> list[str]:
         kind = next(k for k in REPLY_KINDS if getattr(part, k) is not None)
@@ -272,6 +278,7 @@ class _Compiler:
                 )
             )
             and all(f in self.context.vehicle.features for f in when.feature)
+            and not any(f in self.context.vehicle.features for f in when.without)
             and all(self.settings[name] == value for name, value in when.setting.items())
         )
 
@@ -361,7 +368,7 @@ class _Compiler:
         items: tuple[Item, ...] = ()
         if part.group:
             named = (
-                positions(self.context.vehicle, part.group.each)
+                self._positions(part.group.each, *path, "group", "each")
                 if part.group.each
                 else tuple(Position(name, name, {}) for name in part.group.items)
             )

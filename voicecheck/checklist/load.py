@@ -82,7 +82,17 @@ def read_yaml(text: str, file: str) -> tuple[Any, Lines]:
             f"the file has more than {LARGEST // 1024} KiB", "split it into two checklists", file, 1
         )
     try:
+        depth = 0
         for event in yaml.parse(text, Loader=yaml.SafeLoader):
+            depth += isinstance(event, yaml.CollectionStartEvent)
+            depth -= isinstance(event, yaml.CollectionEndEvent)
+            if depth > DEEPEST:  # seen here, before the composer spends minutes on it
+                raise ChecklistSyntaxError(
+                    "nested too deeply",
+                    "flatten this part",
+                    file,
+                    event.start_mark.line + 1 if event.start_mark else 1,
+                )
             if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
                 raise ChecklistSyntaxError(
                     "anchors and aliases (& and *) are not used here",
@@ -93,6 +103,8 @@ def read_yaml(text: str, file: str) -> tuple[Any, Lines]:
         node = yaml.compose(text, Loader=yaml.SafeLoader)
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
+        if error.context_mark and "quoted scalar" in (error.context or ""):
+            mark = error.context_mark  # where the quote was opened
         raise ChecklistSyntaxError(
             f"not readable as YAML: {error.problem or error.context}",
             "mind the indentation, the colon and the quotes at this line",

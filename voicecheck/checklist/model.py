@@ -85,6 +85,7 @@ class WhenModel(Strict):
     season: Literal["winter", "summer"] | None = None
     jurisdiction: tuple[str, ...] = ()
     feature: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()  # features that the vehicle lacks
     setting: dict[str, str] = {}
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -75,8 +76,13 @@ def start(sources: Sources, setting: Setting, wanted: Wanted) -> Result:
         voice=voice.name if voice else "",
     )
     compiled, opened, folder = open_inspection(sources, setting, clock.now(), wanted.parent)
-    with JournalFile.create(folder) as journal:
-        world = _world(wanted, clock, recogniser, voice, folder)
+    for name, _ in setting.settings:
+        if name not in compiled.settings:
+            known = ", ".join(compiled.settings) or "none"
+            raise WrongUse(f"{compiled.id} has no setting {name!r}.", f"it has: {known}")
+    # the world first: without a microphone no empty inspection is left behind
+    world = _world(wanted, clock, recogniser, voice, folder)
+    with _closing_on_error(world), JournalFile.create(folder) as journal:
         first = e.Started(at=opened.at, opened=opened)
         return _run(compiled, State(), journal, world, first, folder)
 
@@ -102,6 +108,15 @@ def resume(folder: Path, wanted: Wanted) -> Result:
         world = _world(wanted, clock, recogniser, _voice(wanted), folder)
         event = e.Resumed(at=clock.now(), gap_s=gap)
         return _run(compiled, state, journal, world, event, folder)
+
+
+@contextlib.contextmanager
+def _closing_on_error(world: World) -> Iterator[None]:
+    try:
+        yield
+    except BaseException:
+        world.close()
+        raise
 
 
 def rehearsed(name: str) -> tuple[Sources, str]:
