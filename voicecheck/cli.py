@@ -26,9 +26,10 @@ from voicecheck.limits.table import limit_of
 from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
 from voicecheck.run import engines, start
-from voicecheck.run.library import Sources, load_sources, names
+from voicecheck.run.library import Sources, compile_sources, load_sources, names
 from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspection
 from voicecheck.run.rehearsal import RehearsalWorld
+from voicecheck.run.script import script
 from voicecheck.run.transcript import transcript
 from voicecheck.settings import Settings, load_settings, settings_file
 from voicecheck.units import Quantity
@@ -237,6 +238,20 @@ def _replay(given: argparse.Namespace, settings: Settings) -> int:
     return 0
 
 
+def _script(given: argparse.Namespace, settings: Settings) -> int:
+    own = Path(settings.checklists) if settings.checklists else None
+    sources = load_sources(given.checklist, given.vehicle or settings.vehicle, own)
+    compiled, _ = compile_sources(
+        sources,
+        season=given.season or settings.season or "summer",
+        jurisdiction=given.jurisdiction or settings.jurisdiction,
+        settings=_pairs(given.set),
+    )
+    lines = list(script(compiled, given.brief))
+    print(json.dumps(lines, indent=1) if given.json else "\n".join(lines))
+    return 0
+
+
 def _doctor(given: argparse.Namespace, settings: Settings) -> int:
     vehicle = given.vehicle or settings.vehicle
     found = looks.examine(_engine(given, settings), vehicle, Path(settings.folder))
@@ -386,6 +401,15 @@ def _parser() -> argparse.ArgumentParser:
         command = add(name, do, text, f"example:\n  voicecheck {name} inspections/NAME")
         command.add_argument("folder", help="folder of the inspection")
 
+    reading = add(
+        "script",
+        _script,
+        "Print every sentence of a checklist, to be read aloud before it is used.",
+        "example:\n  voicecheck script couple --season winter",
+    )
+    reading.add_argument("checklist", help=f"name ({', '.join(names('checklists'))}) or file")
+    reading.add_argument("--brief", action="store_true", help="as spoken to people who know it")
+    _people(reading)
     doctor = add(
         "doctor",
         _doctor,

@@ -1,0 +1,43 @@
+"""A checklist as it is spoken, for reading aloud in one go: every question, caution and answer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from voicecheck.checklist.compiled import Compiled, Step
+
+
+def script(compiled: Compiled, brief: bool = False) -> Iterator[str]:
+    """One line a sentence. ``brief``: place and item only, as for people who know the walk."""
+    yield f"{compiled.title} ({compiled.id} {compiled.edition})"
+    for name, choice in sorted(compiled.settings.items()):
+        yield f"  setting: {name}: {choice}"
+    place = ""
+    for n, step in enumerate(compiled.steps, 1):
+        if step.place != place or brief:
+            place = step.place
+            yield f"\n{compiled.places[place]}."
+        yield from _step(compiled, n, step, brief)
+
+
+def _step(compiled: Compiled, n: int, step: Step, brief: bool) -> Iterator[str]:
+    again = " (only after an again)" if step.only_again else ""
+    yield f"{n:3} [{step.id}]{again}"
+    if step.caution:
+        yield f"      {step.caution}"
+    for variant in step.variants:
+        yield f"      {variant.brief if brief else variant.ask}"
+        for answer in variant.answers:
+            yield f"        > {' / '.join(answer.said)}{_then(answer.say)}"
+    for item in step.items:
+        yield f"        > all good, or {item.said[0]}: {', '.join(f for f, _ in item.wrong)}"
+    for finding, defect in step.wrong:
+        yield f"        > {finding}: {compiled.defects[defect].text}"
+    if step.explain:
+        yield f"      explain: {step.explain}"
+    if step.hazard:
+        yield f"      if anything goes wrong: {compiled.hazards[step.hazard].safe}"
+
+
+def _then(say: str) -> str:
+    return f"   ({say})" if say else ""
