@@ -68,7 +68,7 @@ def test_a_drive_has_two_takes_of_all_it_says_and_nothing_more(name: str) -> Non
 def test_the_program_reads_the_drive(name: str) -> None:
     drive, folder = load_drive(name)
     assert (drive.id, folder.name) == (name, name)
-    assert drive.voice in MAKE.KOKORO
+    assert drive.voice in MAKE.WORD_VOICES
     assert drive.noise.kind != "none"
 
 
