@@ -16,8 +16,12 @@ from pathlib import Path
 from voicecheck import __version__
 from voicecheck.audio.microphone import Microphone
 from voicecheck.audio.ports import Recogniser
+from voicecheck.audio.vosk_recogniser import default_model
 from voicecheck.audio.wav import read_wav
+from voicecheck.authoring.lint import lint
+from voicecheck.authoring.new import new_checklist
 from voicecheck.authoring.prove import proof_report, proof_summary, prove_model
+from voicecheck.authoring.schema import schema_text
 from voicecheck.checklist.compile import Context
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.errors import JournalNotFound, VoicecheckError, WrongUse
@@ -316,6 +320,50 @@ def _prove(given: argparse.Namespace, settings: Settings) -> int:
     return 0 if proof.kept else 1
 
 
+def _lint(given: argparse.Namespace, settings: Settings) -> int:
+    sources, context = _author(given, settings)
+    model, lines = load_checklist(sources.checklist, sources.checklist_file)
+    hazards, _ = load_hazards(sources.hazards, sources.hazards_file)
+    found = lint(model, lines, sources.checklist_file, hazards, context, _heard_by(given, settings))
+    if given.json:
+        print(json.dumps([asdict(finding) for finding in found.findings], indent=1))
+        return 0 if found.clean else 1
+    for finding in found.findings:
+        print(finding)
+    walked = found.walked
+    print(f"A walk in which all is well: {walked.replies} replies, {walked.seconds:.0f} s of talk.")
+    print("The costliest sentences:")
+    for seconds, text in walked.costliest:
+        print(f"  {seconds:4.1f} s  {text}")
+    return 0 if found.clean else 1
+
+
+def _heard_by(given: argparse.Namespace, settings: Settings) -> list[Recogniser]:
+    """Both recognisers, as far as they and their models are there."""
+    model = given.model or settings.model
+    found: list[Recogniser] = [engines.recogniser("pocketsphinx", "")]
+    if model or default_model() is not None:
+        found.append(engines.recogniser("vosk", model))
+    return found
+
+
+def _new(given: argparse.Namespace, settings: Settings) -> int:
+    file = Path(given.into or ".") / f"{given.name}.yaml"
+    text = new_checklist(given.name, str(file), "checklist.schema.json")
+    beside = file.parent / "checklist.schema.json"
+    if file.exists():
+        raise WrongUse(f"{file} is there already.", "choose another name")
+    try:
+        file.write_text(text, encoding="utf-8")
+        beside.write_text(schema_text(), encoding="utf-8")
+    except OSError as error:
+        raise WrongUse(
+            f"{file} cannot be written: {error.strerror}.", "name a folder with --into"
+        ) from None
+    print(json.dumps({"file": str(file)}) if given.json else f"{file}\nNow: voicecheck lint {file}")
+    return 0
+
+
 # -- the words of the commands -----------------------------------------------------------------
 
 
@@ -439,6 +487,19 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument(
         "--whole", action="store_true", help="without reductions (small checklists only)"
     )
+
+    lint = add(
+        "lint",
+        _lint,
+        "What an author should mend: words, prompts, facts, sources, budgets, the walk.",
+        "Exit status 1 when something must be mended.\n\nexample:\n  voicecheck lint couple",
+    )
+    _for_authors(lint)
+    lint.add_argument("--model", metavar="FOLDER", help="a vosk model folder of your own")
+
+    new = add("new", _new, "Start a checklist of your own: a small one that works, with comments.")
+    new.add_argument("name", help="small letters, figures and hyphens")
+    new.add_argument("--into", metavar="FOLDER", help="where to write it (default: here)")
 
     limits = add(
         "limits",

@@ -583,7 +583,7 @@ class Explorer:
     ) -> None:
         """The same move with each needed fact gone alone, and with a stop that blocks the step."""
         known = self.oracle.steps.get(record.step)
-        if known is None or not (known.leaves or known.hazard):
+        if known is None or not (known.leaves or known.hazard or known.ends):
             return
         once = (record.step, node.state.phase, move.kind, move.meaning.partition(":")[0])
         if self.reduced:
@@ -596,6 +596,21 @@ class Explorer:
             facts = {f: g for f, g in s.facts.items() if f != leaf}
             deadlines = {f: t for f, t in s.deadlines.items() if f != leaf}
             worse.append((f"if {leaf!r} were false", replace(s, facts=facts, deadlines=deadlines)))
+        for end in sorted(known.ends):
+            if end in s.facts or (self.reduced and ("end", record.step, end) in self._spoilt):
+                continue
+            self._spoilt.add(("end", record.step, end))
+            givers = self.compiled.givers(end)
+            if givers:
+                others = {f for pair in self.oracle.exclusive if end in pair for f in pair}
+                facts = {f: g for f, g in s.facts.items() if f not in others}
+                facts[end] = frozenset(givers[:1])
+                deadlines = {f: t for f, t in s.deadlines.items() if f in facts or f == "timing"}
+                if self.oracle.life(end) == "time":
+                    deadlines[end] = event.at.mono + 60_000
+                worse.append(
+                    (f"if {end!r} were true", replace(s, facts=facts, deadlines=deadlines))
+                )
         if known.hazard and not known.never_blocked:
             for id, written in self.oracle.model.defects.items():
                 if written.severity != "major":

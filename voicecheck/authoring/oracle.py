@@ -41,6 +41,51 @@ OPEN = frozenset(
     | {Phase.MEMO}
 )
 AWAY_MS = 600_000  # design: facts "until left" end after more than ten minutes
+STANDING = Phase.STANDING
+WAITING = frozenset(
+    {Phase.ASKED, Phase.FOLLOWING, Phase.READING, Phase.TIMING, Phase.STOPPED, Phase.ASKING}
+    | {STANDING}
+)
+SPOKEN_BY_TIMER = frozenset({"quiet"})
+SAME_PHASE = frozenset(
+    {"command:say again", "command:explain", "command:location", "command:read back"}
+    | {"command:time left", "command:brief", "command:full", "quiet"}
+)
+# What a word or an event means, by the record that it must leave behind, in a phase or anywhere.
+LEAVES_RECORD: dict[tuple[Phase | None, str], tuple[type[r.Record], ...]] = {
+    (None, "command:stand by"): (r.StoodBy,),
+    (None, "command:go ahead"): (r.WentAhead,),
+    (None, "command:correction"): (r.Withdrawn, r.StepStarted, r.Hold, r.ReadBackRefused),
+    (Phase.ASKED, "command:next place"): (r.Deferred,),
+    (Phase.ASKED, "command:not done"): (r.FollowedUp, r.Hold),
+    (Phase.ASKED, "command:cannot see"): (r.Answered, r.Hold),
+    (None, "command:memo"): (r.MemoWanted,),
+    (None, "command:end inspection"): (r.Asking,),
+    (None, "command:brief"): (r.ModeSet,),
+    (None, "command:full"): (r.ModeSet,),
+    (Phase.READING, "command:disregard"): (r.ReadBackRefused,),
+    (Phase.FOLLOWING, "command:disregard"): (r.StepStarted, r.Hold),
+    (Phase.TIMING, "command:disregard"): (r.StepStarted, r.Hold),
+    (Phase.ASKING, "command:disregard"): (r.AskingDropped,),
+    (Phase.ASKING, "negative"): (r.AskingDropped,),
+    (Phase.READING, "negative"): (r.ReadBackRefused,),
+    (Phase.READING, "affirm"): (
+        *(r.Answered, r.FollowedUp, r.Timing, r.ItemNoted, r.Again),
+        *(r.StepStarted, r.Hold),
+    ),
+    (Phase.STOPPED, "release"): (r.Asking,),
+    (Phase.STOPPED, "mended"): (r.Asking,),
+    (Phase.STOPPED, "carry on"): (r.CarriedOn,),
+    (None, "memo taken"): (r.MemoTaken,),
+    (None, "back"): (r.Back,),
+    (None, "lost"): (r.Lost,),
+    (None, "Interrupted"): (r.StoodBy,),
+    (None, "Resumed"): (r.Resumed,),
+    (None, "ClosedLate"): (r.Finished,),
+    (None, "spoken"): (r.Said,),
+    (None, "interval"): (r.TimingDone,),
+    (None, "not heard"): (r.NotHeard,),
+}
 RELEASES = frozenset({"driver-mended", "in person"})
 
 
@@ -235,6 +280,7 @@ class _Check:
         self._make_safe()
         self._sound()
         self._interval()
+        self._obeyed()
         return self.found
 
     # -- facts ---------------------------------------------------------------------------------
@@ -300,6 +346,8 @@ class _Check:
                     self._end_of("until left")
             case r.Resumed():
                 self._end_of("time", "until left")
+            case r.Again(step=id, count=count):
+                self._again(id, count)
             case r.DefectFound():
                 self._defect(record)
             case r.Finished():
@@ -412,6 +460,13 @@ class _Check:
             return set(step.gives(answer.gives)) if plain else set()
         if not good:
             wrong = {**(model.verdict.wrong if model.verdict else {})}
+            reading = model.measure or model.timed
+            if reading and reading.outside and record.verdict == "outside":
+                self._must_be_found(step, reading.outside, model_item(step))
+            if model.date and model.date.overdue and record.answer == "overdue":
+                self._must_be_found(step, model.date.overdue, model_item(step))
+            if model.spell and model.spell.mismatch and record.answer == "mismatch":
+                self._must_be_found(step, model.spell.mismatch, model_item(step))
             if meaning.startswith("wrong:"):
                 self._must_be_found(step, wrong[meaning[6:]], model_item(step))
             return set()
@@ -444,6 +499,16 @@ class _Check:
         if step.kind == "group" and self.before.items.get(step.id):
             self.fail("H2", f"{model.item!r} has exceptions and is taken for all good")
         return set(step.gives(getattr(body, "gives", ())))
+
+    def _again(self, id: str, count: int) -> None:
+        step = self.o.steps.get(id)
+        answer = self._answer_of(step, self._meaning().partition(":")[2]) if step else None
+        if answer is None or not answer.again:
+            self.fail("H2", f"{id!r} is done over for an answer that does not say so")
+        elif answer.third and count >= 3:
+            self.fail("defect", f"{id!r}: the third time is no defect and must be one")
+        if count != self.before.agains.get(id, 0) + 1:
+            self.fail("defect", f"{id!r}: the times are not counted")
 
     def _answer_of(self, step: Known, id: str) -> AnswerModel | None:
         tables = (
@@ -625,6 +690,48 @@ class _Check:
             self.fail("silence", "the interval is cut short")
         if any(isinstance(x, r.Answered) and x.outcome != "blocked" for x in self.records):
             self.fail("silence", "a reply is accepted inside the interval")
+
+    # -- what is said is heard, and does what its word means ---------------------------------------
+
+    def _obeyed(self) -> None:
+        event, phase = self.event, self.before.phase
+        kept = {type(x) for x in self.records}
+        what = ""
+        if isinstance(event, e.ReplyHeard) and phase in WAITING:
+            heard = [x for x in self.records if isinstance(x, r.HeardReply)]
+            if not heard:
+                self.fail("heard", f"a reply in the phase {phase!r} is passed over")
+                return
+            if event.certainty == "doubtful" or not heard[0].took:
+                return
+            what = heard[0].meaning
+            if what.startswith("command:correction"):
+                what = "command:correction"
+        elif isinstance(event, e.MemoHeard) and phase is Phase.MEMO:
+            what = "memo taken"
+        elif isinstance(event, e.MicrophoneBack) and phase is Phase.DEAF:
+            what = "back"
+        elif isinstance(event, e.MicrophoneLost) and phase not in (Phase.DEAF, Phase.NEW):
+            what = "lost"
+        elif isinstance(event, e.Interrupted | e.Resumed | e.ClosedLate):
+            what = type(event).__name__
+        elif isinstance(event, e.PromptEnded) and phase in DEAF_PHASES:
+            name = f"{phase}:{self.before.step}:{self.before.asked.get(self.before.step, 0)}"
+            what = "spoken" if event.name == name else ""
+        elif isinstance(event, e.TimerElapsed) and phase is Phase.TIMING:
+            due = self.before.deadlines.get("timing", 0)
+            what = "interval" if event.name == "timing" and event.at.mono >= due else ""
+        elif isinstance(event, e.SoundRefused) and phase in WAITING - {Phase.TIMING, STANDING}:
+            what = "not heard"
+        elif isinstance(event, e.TimerElapsed) and phase in WAITING - {Phase.TIMING, STANDING}:
+            what = event.name if event.name in SPOKEN_BY_TIMER else ""
+        if what in SAME_PHASE and self.after.phase is not phase:
+            self.fail("heard", f"{what!r} leads from {phase!r} to {self.after.phase!r}")
+        if what in SAME_PHASE and not any(isinstance(x, a.Say | a.Tone) for x in self.actions):
+            self.fail("heard", f"{what!r} is not answered")
+        wanted = LEAVES_RECORD.get((phase, what)) or LEAVES_RECORD.get((None, what))
+        if wanted and not kept & set(wanted):
+            self.fail("heard", f"{what!r} in the phase {phase!r} does not do what it means")
 
     # -- make safe first -----------------------------------------------------------------------
 

@@ -55,6 +55,7 @@ CLAIMS = {
     "make safe": "where a hazard is open and something goes wrong, its sentence comes first",
     "defect": "a finding is recorded as the defect that the author wrote",
     "complete": "no end is called complete over an open stop or an unanswered step",
+    "heard": "every word that may be said is heard and does what it means",
     "closed": "nothing happens after the end",
     "fault": "the program never fails",
     "reached": "every step is spoken in some dialogue",
@@ -124,6 +125,7 @@ def prove(
     reduced: bool = True,
     most_nodes: int = 1_000_000,
     stop_at_first: bool = False,
+    shorten: bool = True,
 ) -> Proof:
     """Explore ``compiled`` and hold it against the author's model in ``oracle``."""
     began = time.process_time()
@@ -137,7 +139,7 @@ def prove(
         proof.found += proof.graph.found
         if not (stop_at_first and proof.found):
             _Lead(proof).all()
-        if reduced:
+        if reduced and shorten:
             proof.found = [_shortened(proof, found) for found in proof.found]
     proof.seconds = time.process_time() - began
     return proof
@@ -151,7 +153,7 @@ class _Lead:
 
     def __init__(self, proof: Proof) -> None:
         self.proof, self.compiled = proof, proof.compiled
-        self.moves = Moves(proof.compiled, proof.opened)
+        self.willing = Willing(proof.compiled, proof.opened)
 
     def all(self) -> None:
         graph = self.proof.graph
@@ -226,7 +228,7 @@ class _Lead:
             while at.state.phase is not Phase.FINISHED and len(made) < 60 + 8 * len(
                 self.compiled.steps
             ):
-                move = self._willing(at, step, seen, turns)
+                move = self.willing.move(at, step, seen, turns)
                 made.append(move)
                 at, actions = self._do(at, move)
                 if _passed(actions, step.id, stop):
@@ -234,7 +236,15 @@ class _Lead:
         what = f"no replies clear the hold before {step.item!r}"
         self._add("cleared", what, self.proof.graph.path(key))
 
-    def _willing(self, node: Node, target: Step, seen: dict[str, int], turns: int) -> Move:
+
+class Willing:
+    """A driver who answers well, and helps where a hold names something."""
+
+    def __init__(self, compiled: Compiled, opened: r.Opened) -> None:
+        self.compiled = compiled
+        self.moves = Moves(compiled, opened)
+
+    def move(self, node: Node, target: Step, seen: dict[str, int], turns: int) -> Move:
         s = node.state
         if s.phase in SPOKEN:
             return _end_of(s)

@@ -1,0 +1,355 @@
+"""Seeded faults: made by operators over the checklist and the core, and who notices them.
+
+    python tests/long/mutants.py [--couple] [--every N] [--list]
+
+Operators over the compiled checklist (a fault of the compiler or of what it is told): the author's
+model stays as written, so ``prove`` must see that the walk is no longer what was written. Operators
+over the core: every row of the transition table, and the key functions of the session. A fault is
+noticed when ``prove`` breaks a claim that it keeps without the fault. Nothing is picked by hand:
+each operator is applied wherever it can be.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import Any
+
+from tests.session import small as sm
+from voicecheck.authoring.oracle import Oracle
+from voicecheck.authoring.prove import opened_for, prove
+from voicecheck.checklist.compile import Context, compile_checklist
+from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
+from voicecheck.run.library import load_sources
+from voicecheck.session import answering, facts, fold, rules, session, state, turn
+from voicecheck.session.state import TABLE, Row
+
+NODES = 4000  # the fewest departures come first; more is not looked at in a faulty walk
+
+
+@dataclass(frozen=True)
+class Written:
+    """A checklist as its author wrote it, and its oracle."""
+
+    name: str
+    compiled: Compiled
+    oracle: Oracle
+    context: Context
+
+
+@dataclass(frozen=True)
+class Fault:
+    operator: str
+    where: str
+    compiled: Compiled | None = None
+    patch: Callable[[], Any] | None = None
+
+
+def written(name: str) -> Written:
+    if name == "small":
+        texts = sm.CHECKLIST, sm.HAZARDS, sm.VEHICLE
+    else:
+        sources = load_sources(name, "tractor-semitrailer")
+        texts = sources.checklist, sources.hazards, sources.vehicle
+    model, lines = load_checklist(texts[0], name)
+    hazards, _ = load_hazards(texts[1], "hazards.yaml")
+    context = Context(load_vehicle(texts[2], "vehicle.yaml"))
+    compiled = compile_checklist(model, lines, name, hazards, context)
+    return Written(name, compiled, Oracle.of(model, hazards, context), context)
+
+
+# -- faults in the checklist -----------------------------------------------------------------------
+
+
+def checklist_faults(w: Written) -> Iterator[Fault]:
+    c = w.compiled
+
+    def step_fault(operator: str, step: Step, where: str, **changes: Any) -> Fault:
+        steps = tuple(replace(s, **changes) if s.id == step.id else s for s in c.steps)
+        return Fault(operator, f"{step.id}: {where}", replace(c, steps=steps))
+
+    def answer_fault(operator: str, step: Step, v: int, n: int, **changes: Any) -> Fault:
+        variant = step.variants[v]
+        answers = tuple(replace(x, **changes) if k == n else x
+                        for k, x in enumerate(variant.answers))  # fmt: skip
+        variants = tuple(replace(variant, answers=answers) if k == v else x
+                         for k, x in enumerate(step.variants))  # fmt: skip
+        return step_fault(operator, step, variant.answers[n].id, variants=variants)
+
+    for step in c.steps:
+        for need in step.needs:
+            rest = tuple(x for x in step.needs if x != need)
+            yield step_fault("drop a need", step, need, needs=rest)
+        for fact in step.gives:
+            rest = tuple(x for x in step.gives if x != fact)
+            yield step_fault("drop a give", step, fact, gives=rest)
+        for fact in step.ends:
+            rest = tuple(x for x in step.ends if x != fact)
+            yield step_fault("drop an end", step, fact, ends=rest)
+        for v, variant in enumerate(step.variants):
+            given = tuple(dict.fromkeys(f for x in variant.answers for f in x.gives))
+            for n, answer in enumerate(variant.answers):
+                for fact in answer.gives:
+                    rest = tuple(x for x in answer.gives if x != fact)
+                    yield answer_fault("drop a give", step, v, n, gives=rest)
+                if given and not answer.gives:
+                    yield answer_fault("give by a wrong answer", step, v, n, gives=given,
+                                       again="", third="", defect="", repeat=False,
+                                       bad=False)  # fmt: skip
+                if answer.again:
+                    yield answer_fault("again is good", step, v, n, again="", third="")
+                if answer.third:
+                    yield answer_fault("no third time", step, v, n, third="")
+                if answer.defect:
+                    yield answer_fault("a defect is good", step, v, n, defect="")
+                if answer.bad:
+                    yield answer_fault("bad is good", step, v, n, bad=False)
+        if step.confirm or step.caution:
+            yield step_fault("may be cut short", step, "", confirm=False, caution="")
+        if step.hazard:
+            yield step_fault("no hazard", step, step.hazard, hazard="")
+        if step.reading:
+            if step.reading.limit:
+                yield step_fault("no limit", step, "", reading=replace(step.reading, limit=""))
+            if step.reading.outside:
+                reading = replace(step.reading, outside="")
+                yield step_fault("outside finds nothing", step, "", reading=reading)
+            if step.reading.seconds:
+                reading = replace(step.reading, seconds=1)
+                yield step_fault("the interval is short", step, "", reading=reading)
+        if step.spelling and step.spelling.match:
+            yield step_fault("nothing to match", step, "",
+                             spelling=replace(step.spelling, match=""))  # fmt: skip
+        if step.date and step.date.overdue:
+            yield step_fault("never overdue", step, "", date=replace(step.date, overdue=""))
+        for n, (finding, _) in enumerate(step.wrong):
+            others = [d for d in c.defects if d != step.wrong[n][1]]
+            wrong = (*step.wrong[:n], (finding, others[0]), *step.wrong[n + 1 :])
+            yield step_fault("another defect", step, finding, wrong=wrong)
+    for name, fact in c.facts.items():
+        other: dict[str, Any] = {
+            "lasting": {"lasts": "until left"},
+            "until left": {"lasts": "lasting"},
+            "time": {"seconds": fact.seconds * 10},
+        }[fact.lasts]
+        yield Fault("another lifetime", name,
+                    replace(c, facts={**c.facts, name: replace(fact, **other)}))  # fmt: skip
+        if fact.lasts == "time":
+            lasting = replace(fact, lasts="lasting", seconds=0)
+            yield Fault("lasts for ever", name, replace(c, facts={**c.facts, name: lasting}))
+    for pair in c.exclusive:
+        rest_pairs = tuple(x for x in c.exclusive if x != pair)
+        yield Fault("not exclusive", " / ".join(pair), replace(c, exclusive=rest_pairs))
+    for id, defect in c.defects.items():
+        for hazard in defect.scope:
+            scope = tuple(x for x in defect.scope if x != hazard)
+            changed = replace(defect, scope=scope)
+            yield Fault("drop a scope", f"{id}: {hazard}",
+                        replace(c, defects={**c.defects, id: changed}))  # fmt: skip
+        if defect.severity == "major":
+            changed = replace(defect, severity="minor")
+            yield Fault("minor for major", id, replace(c, defects={**c.defects, id: changed}))
+            who = "mechanic" if defect.mended_by == "driver" else "driver"
+            mended: Any = replace(defect, mended_by=who)
+            yield Fault("mended by another", id, replace(c, defects={**c.defects, id: mended}))
+    for name, hazard_ in c.hazards.items():
+        if any(s.hazard == name for s in c.steps) and not hazard_.never_blocked:
+            free = replace(hazard_, never_blocked=True)
+            yield Fault("never blocked", name, replace(c, hazards={**c.hazards, name: free}))
+
+
+# -- faults in the core ----------------------------------------------------------------------------
+
+
+@contextmanager
+def _set(*places: tuple[Any, str, Any]) -> Iterator[None]:
+    before = [(owner, name, getattr(owner, name)) for owner, name, _ in places]
+    try:
+        for owner, name, value in places:
+            setattr(owner, name, value)
+        yield
+    finally:
+        for owner, name, value in before:
+            setattr(owner, name, value)
+
+
+@contextmanager
+def _row(key: Any, row: Row | None) -> Iterator[None]:
+    table: Any = TABLE
+    before = table[key]
+    try:
+        if row is None:
+            del table[key]
+        else:
+            table[key] = row
+        yield
+    finally:
+        table[key] = before
+
+
+def table_faults() -> Iterator[Fault]:
+    keys = list(TABLE)
+    every = frozenset(state.Phase)
+    for n, key in enumerate(keys):
+        yield Fault("drop a row", " + ".join(key), patch=lambda key=key: _row(key, None))
+        same = [k for k in keys if k[0] is key[0] and TABLE[k].rule != TABLE[key].rule]
+        if same:
+            neighbour = TABLE[same[n % len(same)]].rule
+            row = Row(neighbour, every)
+            yield Fault("a neighbour's rule", f"{' + '.join(key)}: {neighbour}",
+                        patch=lambda key=key, row=row: _row(key, row))  # fmt: skip
+
+
+def core_faults() -> Iterator[Fault]:
+    """The key functions: each returns nothing, everything, or forgets its last part."""
+
+    def function(name: str, value: Any, what: str) -> Iterator[Fault]:
+        owners = [m for m in (facts, turn, rules, answering, session, fold) if hasattr(m, name)]
+        yield Fault("a key function", f"{name}: {what}",
+                    patch=lambda: _set(*((m, name, value) for m in owners)))  # fmt: skip
+
+    missing, in_use, rests_on = facts.missing, facts.in_use, facts.rests_on
+    falls_with, ended_by = facts.falls_with, facts.ended_by
+    yield from function("missing", lambda c, s, step: (), "nothing is missing")
+    yield from function("missing", lambda c, s, step: missing(c, s, step)[1:], "the first forgot")
+    yield from function("missing", lambda c, s, step: missing(c, s, step)[:1], "only the first")
+    yield from function("in_use", lambda c, step: frozenset(), "nothing is in use")
+    yield from function("in_use", lambda c, step: frozenset(c.facts), "all is in use")
+    yield from function("rests_on", lambda c, s, step: (), "rests on nothing")
+    yield from function("rests_on", lambda c, s, step: rests_on(c, s, step)[1:], "one forgot")
+    yield from function("falls_with", lambda c, s, gone: (), "nothing falls")
+    yield from function("falls_with", lambda c, s, gone: falls_with(c, s, gone)[:1], "one falls")
+    yield from function("ended_by", lambda s, names: (), "nothing ends")
+    yield from function("ended_by", lambda s, names: ended_by(s, names)[1:], "one does not end")
+    del in_use
+    T: Any = turn.Turn
+    methods: list[tuple[str, Any, str]] = [
+        ("expire", lambda self: None, "nothing expires"),
+        ("end_facts", lambda self, why, *lasting: None, "nothing ends when left"),
+        ("make_safe", lambda self, why: None, "nothing is said"),
+        ("stops_before", lambda self, step: (), "nothing stops"),
+        ("unanswered", lambda self: (), "nothing is open"),
+        ("withdraw", _withdraw_plain, "not transitive"),
+        ("spoken_name", lambda self: "any", "another name"),
+        ("hold_precondition", lambda self, step, lacking: self.start(step), "goes on"),
+        ("hold_stop", lambda self, step, stops: self.start(step), "goes on"),
+        ("hold_unanswered", lambda self, step: self.start(step), "goes on"),
+        ("hold", _hold_open, "may be cut short"),
+        ("defect", lambda self, id, step, item, reply: "minor", "is not recorded"),
+        ("giver", lambda self, step, lacking: None, "nobody gives"),
+        ("giver", lambda self, step, lacking: self.compiled.steps[0], "the first step gives"),
+    ]
+    for name, value, what in methods:
+        yield Fault("a key function", f"Turn.{name}: {what}",
+                    patch=lambda name=name, value=value: _set((T, name, value)))  # fmt: skip
+    evolve: Any = fold._EVOLVE
+    for record in evolve:
+
+        @contextmanager
+        def nothing(record: Any = record) -> Iterator[None]:
+            before = evolve[record]
+            evolve[record] = lambda compiled, s, r: s
+            try:
+                yield
+            finally:
+                evolve[record] = before
+
+        yield Fault("a record without effect", record.kind, patch=nothing)
+    for name in ("AWAY_S",):
+        yield Fault("a key figure", name, patch=lambda name=name: _set((rules, name, 10**6)))
+    harmless = rules.HARMLESS
+    for meaning in ("answer", "pass", "done", "all good", "command:not done", "command:cannot see"):
+        yield Fault("a key figure", f"{meaning} is harmless",
+                    patch=lambda m=meaning: _set((rules, "HARMLESS", harmless | {m})))  # fmt: skip
+    yield Fault("a key figure", "PLAIN", patch=lambda: _set((session, "PLAIN", frozenset())))
+
+
+def _withdraw_plain(self: Any, steps: Any, why: str) -> Any:
+    from voicecheck.session import records as r
+
+    first = tuple(id for id in steps if id in self.state.answers)
+    for id in first:
+        self.keep(r.Withdrawn(at=self.at, step=id, why=why))
+    return tuple(sorted(first, key=self.compiled.index))
+
+
+def _hold_open(self: Any, kind: str, step: Any, lacking: Any, goes_to: str, text: str) -> None:
+    self.start(step) if kind == "nothing" else None
+    from voicecheck.session import records as r
+
+    self.keep(r.Hold(at=self.at, hold=kind, step=step.id, missing=lacking, goes_to=goes_to,
+                     text=text))  # fmt: skip
+    self.say(text)
+    self.listen()
+
+
+# -- running ---------------------------------------------------------------------------------------
+
+
+def noticed(w: Written, fault: Fault, nodes: int = NODES) -> str:
+    """The claim that the fault breaks, "" when it is not noticed."""
+    compiled = fault.compiled or w.compiled
+    opened = opened_for(w.compiled, w.context)
+
+    def look() -> str:
+        try:
+            proof = prove(compiled, w.oracle, opened, most_nodes=nodes, stop_at_first=True,
+                          shorten=False)  # fmt: skip
+        except Exception as error:
+            return f"fails: {type(error).__name__}"
+        return proof.found[0].breach.invariant if proof.found else ""
+
+    if fault.patch is None:
+        return look()
+    with fault.patch():
+        return look()
+
+
+def faults(w: Written) -> list[Fault]:
+    """All faults of a checklist; those of the core belong to the small one, which has all kinds."""
+    found = list(checklist_faults(w))
+    if w.name == "small":
+        found += [*table_faults(), *core_faults()]
+    return found
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--couple", action="store_true", help="the coupling, else the small one")
+    parser.add_argument("--every", type=int, default=1, help="only every Nth fault")
+    parser.add_argument("--list", action="store_true")
+    given = parser.parse_args()
+    w = written("couple" if given.couple else "small")
+    every = faults(w)[:: given.every]
+    if given.list:
+        print("\n".join(f"{f.operator}: {f.where}" for f in every))
+        return 0
+    made, killed = Counter[str](), Counter[str]()
+    claims = Counter[str]()
+    survivors: list[Fault] = []
+    began = time.process_time()
+    for fault in every:
+        claim = noticed(w, fault)
+        made[fault.operator] += 1
+        killed[fault.operator] += bool(claim)
+        claims[claim or "not noticed"] += 1
+        if not claim:
+            survivors.append(fault)
+            print(f"not noticed: {fault.operator}: {fault.where}", flush=True)
+    for operator in made:
+        print(f"{killed[operator]:4} of {made[operator]:4}  {operator}")
+    total, caught = sum(made.values()), sum(killed.values())
+    print(f"{caught} of {total} noticed ({100 * caught / total:.1f} %), {w.name}, "
+          f"{time.process_time() - began:.0f} s of processor")  # fmt: skip
+    print("by claim: " + ", ".join(f"{claim} {n}" for claim, n in claims.most_common()))
+    return 0 if caught >= 0.95 * total else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
