@@ -9,6 +9,7 @@ whole and none of its fragments.
 
 from __future__ import annotations
 
+import ast
 from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
@@ -144,9 +145,23 @@ class UnknownWord(Exception):
 
 
 @cache
+def package_table() -> dict[str, tuple[str, ...]]:
+    """The table that the other engine uses (ARPAbet without stress, one string a variant)."""
+    path = FOLDER.parent / "voicecheck/audio/pronunciations.py"
+    tree = ast.parse(path.read_text(encoding="utf-8")) if path.exists() else ast.Module([], [])
+    for node in tree.body:
+        if isinstance(node, ast.AnnAssign) and getattr(node.target, "id", "") == "PRONUNCIATIONS":
+            return ast.literal_eval(node.value)
+    return {}
+
+
+@cache
 def dictionary() -> dict[str, list[list[str]]]:
-    """Word to pronunciations (ARPAbet with stress)."""
-    return load_pronunciations()
+    """Word to pronunciations (ARPAbet, with stress where the source has it)."""
+    table = dict(load_pronunciations())
+    for word, variants in package_table().items():
+        table[word] = table.get(word, []) + [v.split() for v in variants]
+    return table
 
 
 def pronunciations(word: str) -> list[tuple[str, ...]]:
@@ -155,8 +170,8 @@ def pronunciations(word: str) -> list[tuple[str, ...]]:
     A phrase has the first variant of each of its words, and for "the", "a" and "and" also the
     others (at most eight).
     """
-    parts = word.lower().replace("-", "_").split("_")
     table = dictionary()
+    parts = [word] if word in table else word.lower().replace("-", "_").split("_")
     out: list[tuple[str, ...]] = [()]
     for part in parts:
         if part not in table:
@@ -197,7 +212,7 @@ def word_list(number: int = 24000, more: Iterable[str] = ()) -> list[str]:
     said, whole = phrases()
     words = {w for phrase in said for w in phrase}
     words |= {*ALPHABET, *NUMBER_WORDS, *MONTHS, *whole, *(w.lower() for w in more)}
-    words |= {"thirty-second", "thirty-seconds"}
+    words |= {"thirty-second", "thirty-seconds", *package_table()}
     for line in (FOLDER / "pronunciations.txt").read_text(encoding="utf-8").splitlines():
         words |= set(line.split("#")[0].split()[:1])
     words |= set(common_words(number))

@@ -94,6 +94,7 @@ class Network(nn.Module):
         return self.output(x).transpose(1, 2), self.cross(x).transpose(1, 2)
 
 
+@torch.no_grad()
 def fold(net: Network) -> tuple[list[dict], dict[str, np.ndarray]]:
     """Only affine and ReLU: (layer descriptions, weights).
 
