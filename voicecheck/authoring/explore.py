@@ -552,6 +552,8 @@ class Explorer:
             if isinstance(action, a.Keep) and isinstance(action.record, r.StepStarted):
                 self.graph.started.add(action.record.step)
                 self._spoil(key, node, move, event, action.record)
+            elif isinstance(action, a.Keep) and isinstance(action.record, r.Answered):
+                self._spoil_exclusive(key, node, move, event, action.record)
         return Node(state, now)
 
     def _judge(
@@ -635,6 +637,27 @@ class Explorer:
                 self._add(Breach("fault", f"the program fails: {error!r}"), key, move, what)
                 continue
             self._judge(state, event, actions, after, key, move, what)
+
+    def _spoil_exclusive(
+        self, key: Key, node: Node, move: Move, event: e.Event, record: r.Answered
+    ) -> None:
+        """The same answer while the fact that excludes what it gives is still true."""
+        s = node.state
+        for pair in self.oracle.exclusive:
+            for given, other in (pair, pair[::-1]):
+                if given not in record.gives or other in s.facts:
+                    continue
+                if self.reduced and ("pair", record.step, other) in self._spoilt:
+                    continue
+                givers = self.compiled.givers(other)
+                if not givers or self.oracle.life(other) == "time":
+                    continue
+                self._spoilt.add(("pair", record.step, other))
+                facts = {**s.facts, other: frozenset(givers[:1])}
+                self.graph.spoiled += 1
+                state = replace(s, facts=facts)
+                after, actions = decide(self.compiled, state, event)
+                self._judge(state, event, actions, after, key, move, f"if {other!r} were true")
 
     _spoilt: set[Any] = field(default_factory=set)
     _last: list[a.Action] = field(default_factory=list)

@@ -49,7 +49,7 @@ WAITING = frozenset(
 SPOKEN_BY_TIMER = frozenset({"quiet"})
 SAME_PHASE = frozenset(
     {"command:say again", "command:explain", "command:location", "command:read back"}
-    | {"command:time left", "command:brief", "command:full", "quiet"}
+    | {"command:time left", "command:brief", "command:full", "quiet", "hands busy"}
 )
 # What a word or an event means, by the record that it must leave behind, in a phase or anywhere.
 LEAVES_RECORD: dict[tuple[Phase | None, str], tuple[type[r.Record], ...]] = {
@@ -281,7 +281,47 @@ class _Check:
         self._sound()
         self._interval()
         self._obeyed()
+        self._kept()
+        self._whole()
         return self.found
+
+    def _kept(self) -> None:
+        """What a record says must be remembered is in the state after the turn."""
+        after = self.after
+        for record in self.records:
+            match record:
+                case r.ItemNoted(step=id, item=item, finding=finding):
+                    if (item, finding) not in after.items.get(id, ()) and id not in after.answers:
+                        self.fail("defect", f"{item!r} {finding!r} is not remembered")
+                case r.CarriedOn(numbers=numbers):
+                    if not set(numbers) <= after.carried:
+                        self.fail("heard", "that the driver carries on is not remembered")
+                case r.NotHeard():
+                    if after.phase is self.before.phase and (
+                        after.refusals != self.before.refusals + 1
+                    ):
+                        self.fail("heard", "refusals are not counted")
+
+    def _whole(self) -> None:
+        """A hold, a caution and a confirming question are said whole, with the ear closed."""
+        phase, after = self.after.phase, self.after
+        entered = phase is not self.before.phase or after.asked != self.before.asked
+        if phase not in DEAF_PHASES or not (entered or self._held()):
+            return
+        name = f"{phase}:{after.step}:{after.asked.get(after.step, 0)}"
+        whole = [x for x in self.actions if isinstance(x, a.Say) and x.name == name]
+        if not whole or whole[-1].interruptible:
+            self.fail("H6", f"the sentence before {after.step!r} may be cut short")
+        closed = False
+        for action in self.actions:
+            closed = isinstance(action, a.Deafen) or (
+                closed and not isinstance(action, a.Listen | a.ListenMemo)
+            )
+        if not closed:
+            self.fail("H6", f"the ear is open during the sentence before {after.step!r}")
+
+    def _held(self) -> bool:
+        return any(isinstance(x, r.Hold) for x in self.records)
 
     # -- facts ---------------------------------------------------------------------------------
 
@@ -389,6 +429,19 @@ class _Check:
                 self.o.life(fact) == "time" and fact not in step.leaves
             ):
                 self._drop(fact)
+        if step.hazard == "leave":
+            left = [
+                s.model.item
+                for s in self.o.walked(self.after)
+                if s.hazard != "leave"
+                and (
+                    s.id not in self.after.answers
+                    or self.after.answers[s.id].outcome not in DONE_WELL
+                )
+            ]
+            if left:
+                what = f"{step.model.item!r} is spoken before: {', '.join(left[:3])}"
+                self.fail("complete", what)
         if step.speaks != record.speaks:
             self.fail("H6", f"{step.model.item!r} is not spoken to its end as written")
         if record.hazard != step.hazard:
@@ -408,6 +461,8 @@ class _Check:
                 self.fail("H4", f"{step.model.item!r} is called blocked and nothing blocks it")
             return
         self._may_be_open(record.step, "an answer to it is accepted")
+        if record.heard and record.heard != self._number_of_reply():
+            self.fail("heard", f"{step.model.item!r}: the answer cites another reply")
         if self.before.phase in DEAF_PHASES:
             self.fail("H6", f"{step.model.item!r} is answered before the sentence is over")
         expected = self._expected_gives(step, record)
@@ -431,6 +486,14 @@ class _Check:
                 self.deadlines[fact] = due
                 if fact in self.after.facts and self.after.deadlines.get(fact, due) != due:
                     self.fail("H2", f"{fact!r} does not last {self.o.lasts[_base(fact)]}")
+
+    def _number_of_reply(self) -> int:
+        if self.before.phase is Phase.READING:
+            return int(self._pending(5) or 0)
+        for n, record in enumerate(self.records):
+            if isinstance(record, r.HeardReply):
+                return self.before.records + n + 1
+        return 0
 
     def _waits(self, step: Known) -> bool:
         open_stops = any(
@@ -507,7 +570,7 @@ class _Check:
             self.fail("H2", f"{id!r} is done over for an answer that does not say so")
         elif answer.third and count >= 3:
             self.fail("defect", f"{id!r}: the third time is no defect and must be one")
-        if count != self.before.agains.get(id, 0) + 1:
+        if count != self.before.agains.get(id, 0) + 1 or self.after.agains.get(id, 0) != count:
             self.fail("defect", f"{id!r}: the times are not counted")
 
     def _answer_of(self, step: Known, id: str) -> AnswerModel | None:
@@ -532,8 +595,7 @@ class _Check:
         return (self.before.pending.split("\t") + [""] * 6)[n]
 
     def _ordered(self, key: str) -> str:
-        opened = self.before.opened
-        return dict(opened.units).get(key, "") if opened else ""
+        return self.o.units.get(key, "")
 
     def _must_be_found(self, step: Known, defect: str, item: str) -> None:
         severity = self.o.model.defects[defect].severity
@@ -702,11 +764,18 @@ class _Check:
             if not heard:
                 self.fail("heard", f"a reply in the phase {phase!r} is passed over")
                 return
+            if not heard[0].meaning and self.after.phase is not phase:
+                self.fail("heard", f"words not understood lead to {self.after.phase!r}")
             if event.certainty == "doubtful" or not heard[0].took:
                 return
             what = heard[0].meaning
             if what.startswith("command:correction"):
                 what = "command:correction"
+                if self.before.order and phase is not Phase.READING and r.Withdrawn not in kept:
+                    self.fail("heard", "a correction takes nothing back")
+            disregards = what == "command:disregard" and phase is Phase.ASKED
+            if disregards and self.before.order and r.Asking not in kept:
+                self.fail("heard", "disregard asks nothing")
         elif isinstance(event, e.MemoHeard) and phase is Phase.MEMO:
             what = "memo taken"
         elif isinstance(event, e.MicrophoneBack) and phase is Phase.DEAF:
@@ -725,6 +794,8 @@ class _Check:
             what = "not heard"
         elif isinstance(event, e.TimerElapsed) and phase in WAITING - {Phase.TIMING, STANDING}:
             what = event.name if event.name in SPOKEN_BY_TIMER else ""
+            if event.name == "hands busy" and phase is Phase.ASKED:
+                what = event.name
         if what in SAME_PHASE and self.after.phase is not phase:
             self.fail("heard", f"{what!r} leads from {phase!r} to {self.after.phase!r}")
         if what in SAME_PHASE and not any(isinstance(x, a.Say | a.Tone) for x in self.actions):
@@ -795,5 +866,6 @@ def _applies(step: StepModel, context: Context, chosen: Mapping[str, str]) -> bo
             or any(place == j or place.startswith(f"{j}-") for j in when.jurisdiction)
         )
         and set(when.feature) <= set(context.vehicle.features)
+        and not set(when.without) & set(context.vehicle.features)
         and all(chosen.get(name) == value for name, value in when.setting.items())
     )

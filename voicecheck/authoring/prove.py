@@ -130,6 +130,7 @@ def prove(
     """Explore ``compiled`` and hold it against the author's model in ``oracle``."""
     began = time.process_time()
     explorer = Explorer(compiled, oracle, opened, reduced, most_nodes, stop_at_first=stop_at_first)
+    oracle.units = dict(opened.units)
     proof = Proof(compiled, oracle, opened, reduced, Graph())
     if set(oracle.steps) != {step.id for step in compiled.steps}:
         what = "the steps walked are not the steps written"
