@@ -13,8 +13,9 @@ What the words of the tables mean:
 
 * accepted: heard with the right meaning at the first try. doubtful: the part of it that the loop
   reads back before it counts.
-* wrong: heard with another meaning. bad to good: what was said is not good (or is no answer) and
-  what was heard passes, affirms or unlocks. number: another figure, spelling or date.
+* wrong: heard with another meaning. bad to good (command to good): an answer that is no good news
+  (a command) was heard as one that passes, affirms or unlocks; counted only where such a one may
+  be said. number: another figure, spelling or date.
   Whether a wrong one does harm depends on the read-back: "clear" are those that get none.
 * Upper bounds are Clopper-Pearson (Biometrika 26, 1934), 95 %, one-sided 97.5 %. They take the
   trials as independent. They are not: one voice says all its phrases alike, and each recording
@@ -200,11 +201,12 @@ def trials(clips: str) -> list[Trial]:
 
 
 def state_for(words: str, states: list[State]) -> State:
-    """The first state in which the words are an answer; else the first that understands them."""
+    """The first state that understands the words; for a command, where good news could be heard."""
     understood = [(s, u) for s in states if isinstance(u := parse(s.expect, words), Understood)]
     if not understood:
         raise SystemExit(f"no state of the drives understands {words!r}")
-    return understood[0][0]
+    risky = [s for s, u in understood if s.careful and u.meaning.startswith("command:")]
+    return risky[0] if risky else understood[0][0]
 
 
 def hear(ear: Ear, state: State, samples: bytes) -> Heard | NotHeard | None:
@@ -326,11 +328,13 @@ def print_tables(done: dict[str, Done]) -> None:
              f"{share(len(wrong), len(own))}, clear {sum(o.certainty == 'clear' for o in wrong)}",
              ", ".join(f"{k} {n}" for k, n in why.most_common()) or "none")
         )  # fmt: skip
-        not_good = [(t, o) for t, o in own if t.words not in t.state.careful]
+        bad = [o for t, o in own if _is_bad(t)]
+        other = [o for t, o in own if _is_command(t)]
         numbers = [o for t, o in own if _is_number(t)]
         danger_rows.append(
             (condition,
-             share(sum(o.danger == "bad to good" for _, o in not_good), len(not_good)),
+             share(sum(o.danger == "bad to good" for o in bad), len(bad)),
+             share(sum(o.danger == "bad to good" for o in other), len(other)),
              share(sum(o.danger == "number" for o in numbers), len(numbers)),
              sum(bool(o.danger) and o.certainty == "clear" for _, o in own))
         )  # fmt: skip
@@ -341,7 +345,11 @@ def print_tables(done: dict[str, Done]) -> None:
              sum(o.certainty == "clear" for o in taken))
         )  # fmt: skip
     table("Replies", ("noise", "accepted", "doubtful", "wrong", "refused as"), rows)
-    table("Dangerous", ("noise", "bad to good", "another number", "of these clear"), danger_rows)
+    table(
+        "Dangerous",
+        ("noise", "bad to good", "command to good", "another number", "of these clear"),
+        danger_rows,
+    )
     table("Talk", ("noise", "taken for a reply", "taken for good", "of these clear"), talk_rows)
     for title, key in (
         ("Accepted by voice", lambda t: t.voice),
@@ -361,6 +369,19 @@ def print_tables(done: dict[str, Done]) -> None:
         ("said", "heard", "what", "certainty", "times", "for example"),
         ((*key, len(where), where[0]) for key, where in lines),
     )
+
+
+def _is_bad(trial: Trial) -> bool:
+    """An answer that is no good news, said where good news could be heard instead."""
+    careful = trial.state.careful
+    return bool(careful) and trial.words not in careful and not _is_command(trial)
+
+
+def _is_command(trial: Trial) -> bool:
+    """A command, said where good news could be heard instead."""
+    said = parse(trial.state.expect, trial.words)
+    command = isinstance(said, Understood) and said.meaning.startswith("command:")
+    return bool(trial.state.careful) and command
 
 
 def _is_number(trial: Trial) -> bool:
