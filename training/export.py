@@ -65,7 +65,10 @@ def words_of(paths: list[Path]) -> set[str]:
 
 
 def write_folder(
-    out: Path, described: list[dict], weights: dict[str, np.ndarray], words: list[str],
+    out: Path,
+    described: list[dict],
+    weights: dict[str, np.ndarray],
+    words: list[str],
     unknown_cost: float = 0.0,
 ) -> Graph:
     """All files but the card."""
@@ -107,7 +110,9 @@ def main() -> None:
     words = lexicon.word_list(args.words, more - set(unknown))
     graph = write_folder(args.out, described, weights, words, args.unknown_cost)
     files = sorted(p for p in args.out.rglob("*") if p.is_file() and p.name != "MODEL.json")
-    digests = {str(p.relative_to(args.out)): hashlib.sha256(p.read_bytes()).hexdigest() for p in files}
+    digests = {
+        str(p.relative_to(args.out)): hashlib.sha256(p.read_bytes()).hexdigest() for p in files
+    }
     whole = hashlib.sha256("".join(f"{k} {v}\n" for k, v in digests.items()).encode()).hexdigest()
     card = {
         "name": "voicecheck acoustic model",

@@ -45,8 +45,7 @@ class Graph:
         self.unknown_cost = unknown_cost
         ids = {p: i + 1 for i, p in enumerate(graph_phones())}
         self.entries = sorted(
-            {(positioned(p, ids), w) for w, ps in lexicon.items() for p in ps}
-            | {((2,), UNKNOWN)}
+            {(positioned(p, ids), w) for w, ps in lexicon.items() for p in ps} | {((2,), UNKNOWN)}
         )
         self.words: list[str] = []
         self.number: dict[str, int] = {}
@@ -89,7 +88,7 @@ class Graph:
         for entry in entries:
             groups[entry[0][depth]].append(entry)
         for phone, group in groups.items():
-            if len({w for _, w in group}) == 1 and len(group) == 1 or depth == len(group[0][0]) - 1:
+            if len(group) == 1 or depth == len(group[0][0]) - 1:
                 for phones, word in group:
                     to = self._chain(phones[depth:])
                     more = self.unknown_cost if word == UNKNOWN else 0.0
@@ -139,7 +138,9 @@ class Graph:
         path.write_bytes(b"".join(out))
 
 
-def read_graph(path: Path) -> tuple[list[list[tuple[int, int, float, int]]], list[list[tuple[int, int]]]]:
+def read_graph(
+    path: Path,
+) -> tuple[list[list[tuple[int, int, float, int]]], list[list[tuple[int, int]]]]:
     """Read HCLr.fst back: arcs by state, label intervals by state."""
     d = path.read_bytes()
     at = 0
@@ -184,7 +185,9 @@ def spoken_words(
             for ilabel, olabel, _, to in arcs[state]
             if ilabel == 2 * phone
         }
-    return {label for state, label in at if any(i == 0 and to == hub for i, _, _, to in arcs[state])}
+    return {
+        label for state, label in at if any(i == 0 and to == hub for i, _, _, to in arcs[state])
+    }
 
 
 def write_unknown_loop(path: Path, label: int) -> None:

@@ -52,7 +52,7 @@ def _vector(v: np.ndarray) -> bytes:
 
 
 def compressed(m: np.ndarray) -> bytes:
-    """Kaldi CompressedMatrix, format CM (two bytes for four percentiles a column, then one each)."""
+    """Kaldi CompressedMatrix, format CM: four percentiles a column, then one byte a weight."""
     m = np.asarray(m, np.float64)
     rows, columns = m.shape
     low = float(m.min())
@@ -122,7 +122,9 @@ def write_model(
             body = _token("<RectifiedLinearComponent>") + _token("<Dim>") + _int(layer["out"])
             body += _token("<ValueAvg>") + empty + _token("<DerivAvg>") + empty
             body += _token("<Count>") + _float(0) + _token("<OderivRms>") + empty
-            body += _token("<OderivCount>") + _float(0) + _token("<NumDimsSelfRepaired>") + _float(0)
+            body += (
+                _token("<OderivCount>") + _float(0) + _token("<NumDimsSelfRepaired>") + _float(0)
+            )
             body += _token("<NumDimsProcessed>") + _float(0) + _token("</RectifiedLinearComponent>")
             components.append((f"{name}.relu", body))
             now = f"{name}.relu"
@@ -192,7 +194,11 @@ class _Reader:
         low, span, rows, columns = struct.unpack("<ffii", self.take(16))
         points = np.frombuffer(self.take(8 * columns), "<u2").reshape(columns, 4)
         p = (low + span * points.astype(np.float64) / 65535).T
-        q = np.frombuffer(self.take(rows * columns), np.uint8).reshape(columns, rows).T.astype(float)
+        q = (
+            np.frombuffer(self.take(rows * columns), np.uint8)
+            .reshape(columns, rows)
+            .T.astype(float)
+        )
         a = p[0] + (p[1] - p[0]) * q / 64
         b = p[1] + (p[2] - p[1]) * (q - 64) / 128
         c = p[2] + (p[3] - p[2]) * (q - 192) / 63
@@ -207,7 +213,7 @@ def read_model(path: Path) -> tuple[list[dict], dict[str, np.ndarray], dict]:
     r.expect("<TransitionModel>")
     r.expect("<Topology>")
     phones, index = r.ints(), r.ints()
-    topology = [r.number() for _ in range(6)] + [r.number("f"), r.number(), r.number("f")]
+    topology = [r.number() for _ in range(7)] + [r.number("f"), r.number(), r.number("f")]
     topology += [r.number() for _ in range(3)]
     r.expect("</Topology>")
     r.expect("<Tuples>")
@@ -235,7 +241,9 @@ def read_model(path: Path) -> tuple[list[dict], dict[str, np.ndarray], dict]:
             weights[f"{base}.b"] = r.vector()
             r.token()
             source = next(x for x in lines if f"name={name} " in x).split("input=")[1]
-            inner = source.removeprefix("Append(").removesuffix(")") if "Append" in source else source
+            inner = (
+                source.removeprefix("Append(").removesuffix(")") if "Append" in source else source
+            )
             offsets = [
                 int(x.split(",")[1].strip(" )")) if x.startswith("Offset") else 0
                 for x in inner.replace("), ", ")|").replace(", Offset", "|Offset").split("|")
@@ -253,8 +261,16 @@ def read_model(path: Path) -> tuple[list[dict], dict[str, np.ndarray], dict]:
         else:
             while r.token() != "</NoOpComponent>":
                 r.take(5)
-            scale = float(next(x for x in lines if f"name={name} " in x).split("Scale(")[1].split(",")[0])
+            scale = float(
+                next(x for x in lines if f"name={name} " in x).split("Scale(")[1].split(",")[0]
+            )
             described[-1]["residual"] = {"from": described[-2]["name"], "scale": scale}
     r.expect("</Nnet3>")
-    found = {"phones": phones, "index": index, "topology": topology, "tuples": tuples, "probs": probs}
+    found = {
+        "phones": phones,
+        "index": index,
+        "topology": topology,
+        "tuples": tuples,
+        "probs": probs,
+    }
     return described, weights, found

@@ -105,7 +105,7 @@ def _denominator(e: Tensor, live: Tensor, arcs: Tensor, start: Tensor) -> tuple[
 
 def _numerator(e: Tensor, live: Tensor, num: dict[str, Tensor]) -> tuple[Tensor, Tensor]:
     """As ``_denominator``; utterances that cannot be aligned get -inf and zeros."""
-    frames, batch, pdfs = e.shape
+    frames = e.shape[0]
     index = num["phone"].expand(frames, -1, -1)
     enter, stay = e[..., 0::2].gather(2, index), e[..., 1::2].gather(2, index)
     step1, step2 = num["step1"], num["step2"]

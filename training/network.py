@@ -132,7 +132,7 @@ def fold(net: Network) -> tuple[list[dict], dict[str, np.ndarray]]:
 
 
 def run_folded(described: list[dict], weights: dict[str, np.ndarray], x: np.ndarray) -> np.ndarray:
-    """The folded network in numpy, frame by frame as Kaldi computes it: (T, 40) -> (outputs, 82)."""
+    """The folded network in numpy, as Kaldi computes it: (T, 40) -> (outputs, 82)."""
     frames = len(x)
     outputs = (frames + 2) // 3
     side = sum(layer["offsets"][-1] for layer in described)

@@ -325,7 +325,7 @@ class Maker:
     TALK = frozenset({"talker", "radio"})
 
     def bank(self, each: int) -> tuple[Tensor, list[str]]:
-        """``each`` clips for every unit of weight, a third of them sums of two: half (n, samples)."""
+        """``each`` clips per unit of weight, a third of them sums of two: half (n, samples)."""
         clips, names = [], []
         for name, weight in self.KINDS:
             if name in self.NEED_SPEECH and self.speech is None:

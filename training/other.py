@@ -26,7 +26,7 @@ from training.texts import Texts
 RATE = 16000
 FLITE = ("awb", "rms", "slt", "kal16")
 ESPEAK = [f"{a}+{v}" for a in ("en-us", "en-gb", "en-gb-scotland", "en-029")
-          for v in ("m1", "m2", "m3", "m4", "m5", "m6", "m7", "f1", "f2", "f3", "f4", "f5")]  # fmt: skip
+          for v in ("m1 m2 m3 m4 m5 m6 m7 f1 f2 f3 f4 f5".split())]  # fmt: skip  # noqa: SIM905
 
 
 def command(rng: random.Random, text: str, out: str) -> list[str]:
@@ -61,7 +61,7 @@ def read(path: str) -> np.ndarray:
         return x
     n = int(len(x) * RATE / rate)
     spectrum = np.fft.rfft(x, 1 << (len(x) + 1000).bit_length())
-    size = int(round(2 * (len(spectrum) - 1) * RATE / rate))
+    size = round(2 * (len(spectrum) - 1) * RATE / rate)
     return np.fft.irfft(spectrum[: size // 2 + 1], size)[:n] * RATE / rate
 
 

@@ -10,6 +10,7 @@ to end) and speech-RANK.npz (one row an utterance, see Table).
 from __future__ import annotations
 
 import argparse
+import itertools
 import time
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -98,7 +99,7 @@ def cut(
     word = np.cumsum(flags & p.FIRST_OF_WORD > 0)
     edges = np.append(np.flatnonzero(flags & p.FIRST_OF_SEGMENT), len(phones))
     out = []
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in itertools.pairwise(edges):
         before = begins[a] - (stops[a - 1] if a else 0)
         after = (begins[b] if b < len(phones) else ends[-1]) - stops[b - 1]
         start = int(begins[a] - min(4800, before // 2 if a else before))

@@ -16,6 +16,7 @@ import os
 import queue
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -71,7 +72,7 @@ class Speech:
         """Stored speech, repeats counted."""
         return float(self.c["length"].sum()) / RATE / 3600
 
-    def running(self, g: torch.Generator) -> callable:
+    def running(self, g: torch.Generator) -> Callable[[int, int], Tensor]:
         """A function that returns unbroken stretches of speech (for babble)."""
 
         def speech(n: int, size: int) -> Tensor:
@@ -335,7 +336,7 @@ def main() -> None:
         optimiser.load_state_dict(resumed["optimiser"])
         step, spent = resumed["step"], resumed["spent"]
     print(
-        f"rank {rank}/{world} {device}: {speech.hours():.2f} h, {len(speech.c['start'])} utterances,"
+        f"rank {rank}/{world} {device}: {speech.hours():.2f} h, {len(speech.c['start'])} rows,"
         f" {len(bank)} noise clips, ready after {time.monotonic() - began:.0f} s",
         flush=True,
     )

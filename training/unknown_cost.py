@@ -55,7 +55,9 @@ def main() -> None:
 
     bank, names = Maker("cpu", 55, running, 6).bank(1)
     keep = [k for k, n in enumerate(names) if n not in Maker.TALK]
-    print("| model | in the list: right | lost | wrong | not in the list: accepted |\n|---|---|---|---|---|")
+    print(
+        "| model | in the list: right | lost | wrong | not in it: accepted |\n|---|---|---|---|---|"
+    )
     for folder in args.models:
         engine, rng = vosk_engine(folder), np.random.default_rng(8)
         right = lost = wrong = accepted = 0
