@@ -265,7 +265,7 @@ class Recording:
         return Spoken(samples, "(recording)") if samples else None
 
     def in_noise(self, samples: bytes) -> bytes:
-        return samples
+        return _with_floor(samples, 1)
 
 
 def slug(words: str) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 from voicecheck.audio.ear import Ear
 from voicecheck.audio.evidence import Evidence
 from voicecheck.audio.ports import RATE, Heard, Memo, NotHeard
+from voicecheck.errors import JournalNotWritable
 from voicecheck.reply.grammar import vocabulary
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
@@ -31,7 +32,16 @@ class Hearing:
                 self.ear.deafen()
 
     def event(self, result: Heard | NotHeard | Memo, at: Stamp) -> e.Event:
-        """The event for what was heard; its sound is on disk when this returns."""
+        """The event for what was heard; its sound is on disk when this returns.
+
+        A reply whose sound the disk does not take is no reply: it is asked for again.
+        """
+        try:
+            return self._event(result, at)
+        except JournalNotWritable:
+            return e.SoundRefused(at=at, why="not kept")
+
+    def _event(self, result: Heard | NotHeard | Memo, at: Stamp) -> e.Event:
         match result:
             case Heard(hypothesis=hypothesis, utterance=utterance, certainty=certainty):
                 name, digest = self._keep(utterance.samples)

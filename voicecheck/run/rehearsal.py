@@ -95,6 +95,9 @@ class RehearsalWorld:
                 continue
             self._silences += 1
             if self._silences > MOST_SILENCES or not self._timers:
+                self._write(
+                    "(The recording has no more replies. What was not answered stays open.)"
+                )
                 return e.Interrupted(at=self.clock.now(), why="the recording has no more replies")
             name = min(self._timers, key=lambda n: self._timers[n])
             return self._elapse(name, self._timers.pop(name))

@@ -123,7 +123,7 @@ class NotHeard(Record):
 
     kind: ClassVar[str] = "not heard"
     step: str
-    why: str  # noise | talk | fragment | too long | silence | muted
+    why: str  # noise | talk | fragment | too long | silence | muted | not kept
     words: str
     ms: int = 0  # how long the sound lasted
 

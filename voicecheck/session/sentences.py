@@ -93,6 +93,7 @@ NOT_UNDERSTOOD = {
     "too long": "That was too long for me.",
     "silence": "I hear nothing.",
     "muted": "The microphone gives no sound.",
+    "not kept": "The disk did not take your reply. Say it again.",
     "two readings": "That can be read in two ways. Say it digit by digit.",
     "no number": "I need the number.",
     "implausible": "That number cannot be right. Say it digit by digit.",
