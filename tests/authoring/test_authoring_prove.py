@@ -1,0 +1,184 @@
+"""Prove: kept on what is shipped, broken where a checklist or the core is, reduced as unreduced.
+
+The invariants are quoted from docs/invariants.md by their numbers.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from tests.authoring.random_checklists import VEHICLE, proved
+from tests.long import mutants
+from voicecheck.authoring.explore import Moves, quick
+from voicecheck.authoring.prove import Proof, dialogue, opened_for, prove, prove_model
+from voicecheck.checklist.compile import Context
+from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
+from voicecheck.reply.grammar import parse, samples
+from voicecheck.run.library import names
+from voicecheck.session import replying, session
+from voicecheck.session.state import Phase, State
+
+ROOT = Path(__file__).parents[2]
+
+
+@cache
+def shipped(name: str) -> Proof:
+    w = mutants.written(name)
+    return prove(w.compiled, w.oracle, opened_for(w.compiled, w.context))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [*names("checklists"), "small"])
+def test_nothing_breaks_what_is_shipped(name: str) -> None:
+    proof = shipped(name)
+    assert [(f.breach, dialogue(proof, f)[-4:]) for f in proof.found] == []
+    assert proof.kept
+    assert proof.graph.started == {step.id for step in proof.compiled.steps}
+
+
+@pytest.mark.slow
+def test_the_coupling_takes_less_than_thirty_seconds_of_one_core() -> None:
+    assert shipped("couple").seconds < 30
+
+
+def test_reduced_and_unreduced_agree_on_small_checklists() -> None:
+    """A sample; tests/long/agreement.py compares 500."""
+    compared = broken = 0
+    for seed in range(40):
+        full = proved(seed, reduced=False, most_nodes=400)
+        if full is None or full.graph.cut:
+            continue
+        reduced = proved(seed, reduced=True, most_nodes=100_000)
+        assert reduced is not None
+        assert reduced.verdicts == full.verdicts, f"seed {seed}"
+        compared += 1
+        broken += not full.kept
+    assert compared >= 10
+    assert broken >= 3  # else the agreement would say little
+
+
+@pytest.mark.slow
+def test_a_sample_of_seeded_faults_is_noticed() -> None:
+    """Every Nth of all that the operators make; all of them by tests/long/mutants.py."""
+    w = mutants.written("small")
+    every = mutants.faults(w)
+    sample = every[:: max(1, len(every) // 20)][:20]
+    survivors = [f"{f.operator}: {f.where}" for f in sample if not mutants.noticed(w, f, 1500)]
+    assert len(sample) == 20
+    assert len(survivors) <= 1, survivors
+
+
+# -- what is broken is shown by a dialogue ---------------------------------------------------------
+
+HEAD = """
+id: bad
+edition: "1"
+title: A bad one
+places: {cab: In the cab}
+facts:
+  one: {text: One is so., lasts: lasting}
+  two: {text: Two is so., lasts: lasting}
+defects:
+  torn: {text: It is torn., class: minor, source: [x]}
+steps:
+"""
+HAZARDS = """
+hazards:
+  leave: {text: Leaving, safe: Stop now.}
+"""
+
+
+def step(id: str, **more: str) -> str:
+    lines = [f"  - id: {id}", "    place: cab", f"    item: {id}", f"    ask: {id}?"]
+    lines += ["    source: [x]", *(f"    {key}: {value}" for key, value in more.items())]
+    return "\n".join([*lines, ""])
+
+
+def broken(*steps: str, head: str = HEAD) -> Proof:
+    model, lines = load_checklist(head + "".join(steps), "bad.yaml")
+    hazards, _ = load_hazards(HAZARDS, "hazards.yaml")
+    context = Context(load_vehicle(VEHICLE, "vehicle.yaml"))
+    return prove_model(model, lines, "bad.yaml", hazards, context)
+
+
+def test_two_steps_that_undo_each_other_hold_the_third_for_ever() -> None:
+    proof = broken(
+        step("first", ends="[two]", done="{gives: [one]}"),
+        step("second", ends="[one]", done="{gives: [two]}"),
+        step("third", needs="[one, two]", done="{}"),
+    )
+    assert {claim for claim, kept in proof.verdicts.items() if not kept} == {"reached", "cleared"}
+    found = next(f for f in proof.found if f.breach.invariant == "cleared")
+    lines = dialogue(proof, found)
+    assert lines[0].startswith("program: In the cab. first?")
+    assert lines[1] == "driver: done"
+    assert "Hold. Not established: One is so." in lines[-1]
+
+
+def test_facts_that_wait_for_each_other_are_endless_talk() -> None:
+    proof = broken(
+        step("first", needs="[two]", done="{gives: [one]}"),
+        step("second", needs="[one]", done="{gives: [two]}"),
+    )
+    assert not proof.verdicts["endless talk"]
+    assert not proof.verdicts["reached"]
+
+
+def test_a_good_checklist_of_the_same_kind_is_kept() -> None:
+    proof = broken(
+        step("first", done="{gives: [one]}"),
+        step("second", done="{gives: [two]}"),
+        step("third", needs="[one, two]", done="{}"),
+    )
+    assert proof.found == []
+
+
+def test_a_core_that_forgets_needs_is_shown_by_a_dialogue() -> None:
+    """H1: the shortest way is to answer the first step with what gives nothing."""
+    w = mutants.written("small")
+    fault = next(f for f in mutants.core_faults() if f.where == "missing: nothing is missing")
+    assert fault.patch is not None
+    with fault.patch():
+        proof = prove(w.compiled, w.oracle, opened_for(w.compiled, w.context))
+        found = next(f for f in proof.found if f.breach.invariant == "H1")
+        lines = dialogue(proof, found)
+    assert "while false" in found.breach.what
+    assert any(line.startswith("driver: ") for line in lines)
+    assert lines[-1].startswith("program: ") or "spoiled" in lines[-1] or "made if" in lines[-1]
+
+
+# -- the words -------------------------------------------------------------------------------------
+
+
+def test_looking_named_corrections_up_equals_parsing_them() -> None:
+    w = mutants.written("couple")
+    compiled = w.compiled
+    order = tuple(s.id for s in compiled.steps)
+    compared = 0
+    for s in compiled.steps[::9]:
+        state = State(phase=Phase.ASKED, step=s.id, order=order)
+        wanted = replying.expect(compiled, state)[0]
+        plain = {words: parse(wanted, words) for form in wanted.forms for words in form.said}
+        plain |= {words: parse(wanted, words) for words, _ in samples(wanted, 80)}
+        plain["[unk]"] = parse(wanted, "[unk]")
+        with quick(compiled):
+            looked = session.expect(compiled, state)[0]  # type: ignore[attr-defined]
+            for words, understood in plain.items():
+                assert session.parse(looked, words) == understood, words  # type: ignore[attr-defined]
+                compared += 1
+    assert compared > 200
+
+
+def test_every_meaning_that_may_be_said_is_tried() -> None:
+    """The moves of a state hold each meaning of its vocabulary, clear and doubtful."""
+    w = mutants.written("small")
+    opened = opened_for(w.compiled, w.context)
+    moves = Moves(w.compiled, opened)
+    for key, node in shipped("small").graph.nodes.items():
+        del key
+        meanings = {f.meaning for f in replying.expect(w.compiled, node.state)[0].forms}
+        tried = {m.meaning for m in moves.of(node)}
+        assert meanings <= tried
