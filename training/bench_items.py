@@ -34,7 +34,8 @@ COMMON = [
 ]  # fmt: skip
 GOOD = {"pass", "affirm", "yes", "all good", "held", "closed", "locked", "in and latched",
         "latched", "no gap", "done", "no leak", "clear", "stowed", "legs up",
-        "closed round the shank", "engine off", "fully raised", "matches", "chocks away"}  # fmt: skip
+        "closed round the shank", "engine off", "fully raised", "matches",
+        "chocks away"}  # fmt: skip
 BAD = {"fail", "negative", "no", "not closed", "moved", "not locked", "not held", "not latched",
        "gap", "leak", "open", "not done", "cannot see", "not fitted", "not sure", "high", "loose",
        "missing", "cracked", "worn", "bent", "torn", "broken", "not stowed", "unlocked",
