@@ -64,6 +64,7 @@ LEAVES_RECORD: dict[tuple[Phase | None, str], tuple[type[r.Record], ...]] = {
     (None, "command:brief"): (r.ModeSet,),
     (None, "command:full"): (r.ModeSet,),
     (Phase.READING, "command:disregard"): (r.ReadBackRefused,),
+    (Phase.FOLLOWING, "negative"): (r.StepStarted, r.Hold),
     (Phase.FOLLOWING, "command:disregard"): (r.StepStarted, r.Hold),
     (Phase.TIMING, "command:disregard"): (r.StepStarted, r.Hold),
     (Phase.ASKING, "command:disregard"): (r.AskingDropped,),
@@ -296,6 +297,12 @@ class _Check:
                 case r.CarriedOn(numbers=numbers):
                     if not set(numbers) <= after.carried:
                         self.fail("heard", "that the driver carries on is not remembered")
+                case r.Deferred(steps=steps):
+                    if not set(steps) <= after.deferred | {after.step}:
+                        self.fail("heard", "what is put off is not remembered")
+                case r.ModeSet(mode=mode):
+                    if after.mode != mode:
+                        self.fail("heard", "brief or full is not remembered")
                 case r.NotHeard():
                     if after.phase is self.before.phase and (
                         after.refusals != self.before.refusals + 1
@@ -461,7 +468,7 @@ class _Check:
                 self.fail("H4", f"{step.model.item!r} is called blocked and nothing blocks it")
             return
         self._may_be_open(record.step, "an answer to it is accepted")
-        if record.heard and record.heard != self._number_of_reply():
+        if isinstance(self.event, e.ReplyHeard) and record.heard != self._number_of_reply():
             self.fail("heard", f"{step.model.item!r}: the answer cites another reply")
         if self.before.phase in DEAF_PHASES:
             self.fail("H6", f"{step.model.item!r} is answered before the sentence is over")
@@ -766,6 +773,8 @@ class _Check:
                 return
             if not heard[0].meaning and self.after.phase is not phase:
                 self.fail("heard", f"words not understood lead to {self.after.phase!r}")
+            if what in SAME_PHASE and not heard[0].took:
+                self.fail("heard", f"{what!r} is refused")
             if event.certainty == "doubtful" or not heard[0].took:
                 return
             what = heard[0].meaning
