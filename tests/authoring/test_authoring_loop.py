@@ -90,9 +90,8 @@ class Loop(RuleBasedStateMachine):
     def lead(
         self, session: Session, journal: JournalFile, world: TypedWorld, first: e.Event
     ) -> None:
-        with journal:
-            with contextlib.suppress(Crash):
-                run(session, journal, world, first)
+        with journal, contextlib.suppress(Crash):
+            run(session, journal, world, first)
         self.live = session.state
         self.last = self.records()[-1].at
 
