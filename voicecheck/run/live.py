@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Callable
 
 from voicecheck.audio.microphone import Microphone
-from voicecheck.audio.ports import NotHeard, Speaker, Voice
+from voicecheck.audio.ports import RATE, NotHeard, Speaker, Voice
 from voicecheck.audio.tones import tone
 from voicecheck.errors import MicrophoneStalled, NoSynthesiser, VoicecheckError
 from voicecheck.run.clock import Clock
@@ -21,6 +21,8 @@ from voicecheck.session import actions as a
 from voicecheck.session import events as e
 
 REOPEN_S = 1.0
+SOUND_LATE_S = 4.0  # longer than its length by this, and a sound is taken for lost
+SOUND_TRIES = 3
 
 
 class LiveWorld:
@@ -45,6 +47,8 @@ class LiveWorld:
         self._playing: a.Say | a.Tone | None = None
         self._ended: queue.Queue[int] = queue.Queue()
         self._serial = 0
+        self._late = 0  # monotonic ms at which the present sound is taken for lost
+        self._tries = 0
         self._wanted: a.Action | None = None  # what the ear shall do once it may
         self._open = False
         self._events: deque[e.Event] = deque()
@@ -122,11 +126,28 @@ class LiveWorld:
         while not self._ended.empty():
             if self._ended.get() == self._serial and self._playing is not None:
                 self._end_of_sound(self._playing)
+        if self._playing is not None and self.clock.now().mono > self._late:
+            self._lost_sound(self._playing)
         if self._playing is None and self._queue:
             self._start(self._queue.popleft())
 
+    def _lost_sound(self, sound: a.Say | a.Tone) -> None:
+        """The loudspeaker did not play it to its end: what nobody heard is said again.
+
+        A tone or a question is given up after some tries; a hold never counts as spoken.
+        """
+        self._stop_playing()
+        self._tries += 1
+        holds = isinstance(sound, a.Say) and not sound.interruptible
+        if self._tries < SOUND_TRIES or holds:
+            self._queue.appendleft(sound)
+        else:
+            self._write("(The loudspeaker does not play. See to it.)")
+            self._tries = 0
+
     def _end_of_sound(self, sound: a.Say | a.Tone) -> None:
         self._playing = None
+        self._tries = 0
         if isinstance(sound, a.Say) and not sound.interruptible:
             self._events.append(e.PromptEnded(at=self.clock.now(), name=sound.name))
 
@@ -138,11 +159,15 @@ class LiveWorld:
             return
         self._serial += 1
         serial = self._serial
+        length = len(samples) / 2 / RATE
+        self._late = self.clock.now().mono + round((length + SOUND_LATE_S) * 1000)
         try:
             self._speaker.play(samples, lambda: self._ended.put(serial))
         except VoicecheckError as error:
             self._write(f"({error})")
-            self._end_of_sound(sound)
+            if self._tries < SOUND_TRIES:  # tried again when it is late
+                return
+            self._end_of_sound(sound)  # no loudspeaker at all: it stands in print
 
     def _render(self, text: str) -> bytes:
         if self._voice is None:
