@@ -291,7 +291,10 @@ _FIGURES = (
 
 def same(said: str, heard: str) -> bool:
     """Whether a person would take ``heard`` for what he said: same words or the same figure."""
-    plain = [set(re.findall(r"[a-z']+", text.lower())) - _FILLERS for text in (said, heard)]
+    plain = [
+        [word for word in re.findall(r"[a-z']+", text.lower()) if word not in _FILLERS]
+        for text in (said, heard)
+    ]
     if plain[0] == plain[1]:
         return True
     for wanted in _FIGURES:
