@@ -305,6 +305,9 @@ def correct(turn: Turn, came: In) -> None:
         turn.make_safe("correction")  # the driver is led elsewhere: leave the hazard first
     _heard(turn, came)
     if not steps:
+        if state.hold == "unanswered" and state.phase is Phase.STOPPED and turn.unanswered():
+            turn.begin(turn.unanswered()[0])  # none was answered badly: some were not asked yet
+            return
         turn.say(say.NOTHING_TO_CORRECT)
         turn.restart()
         return
