@@ -216,6 +216,8 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         bool(stops),
         holes,
         short,
+        # "correction" alone reopens the last answer: none, one before this step, one behind it
+        bool(s.order) and 1 + (compiled.index(s.order[-1]) > compiled.index(s.step)),
     )
 
 
@@ -228,6 +230,18 @@ def _memory(compiled: Compiled, s: State) -> tuple[bool, bool]:
         if not step.only_again or step.id in s.wanted
     )
     short = any(x.outcome not in ("good", "noted") for x in s.answers.values())
+    if s.step and compiled.step(s.step).hazard == "leave":
+        # leaving waits for every other step, wherever it stands
+        holes = any(
+            step.id not in s.answers
+            for step in compiled.steps
+            if step.hazard != "leave" and (not step.only_again or step.id in s.wanted)
+        )
+        short = any(
+            x.outcome not in turn.DONE_WELL
+            for id, x in s.answers.items()
+            if compiled.step(id).hazard != "leave"
+        )
     return holes, short
 
 
