@@ -102,9 +102,13 @@ def drive(
     driver = RecordedDriver(model, folder, noise="none")
     voice = SynthesiserVoice()
     hum = to_samples(diesel(5.0, 3), noise_db) if noise_db is not None else b""
+    told = 0
     until, quiet_from = time.monotonic() + most_s, time.monotonic()
     while program.process.poll() is None and time.monotonic() < until:
         prompts = program.hear(0.2)
+        if any(line.startswith("> ") for line in program.seen[told:]):
+            driver.hear_tone("accepted")  # something was taken from him
+        told = len(program.seen)
         for prompt in prompts:
             driver.hear_prompt(prompt)
             if prompt.startswith(("I did not", "I hear", "I heard only", "That was too")):

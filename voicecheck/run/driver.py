@@ -153,8 +153,7 @@ class RecordedDriver:
         self._not_understood = True
 
     def reply(self) -> Spoken | None:
-        self._unaccepted += 1
-        if self._unaccepted > MOST_UNACCEPTED:
+        if self._unaccepted >= MOST_UNACCEPTED:
             return None
         prompts, self._prompts = self._prompts, []
         misheard, self._not_understood = self._not_understood, False
@@ -205,6 +204,7 @@ class RecordedDriver:
         return self._say(self._latest, keep=self._latest == self._last)
 
     def _say(self, text: str, keep: bool = True) -> Spoken:
+        self._unaccepted += 1
         self._latest = text
         if keep:
             self._last = text
