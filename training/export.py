@@ -5,6 +5,9 @@ configuration, card. The card has the digest of every file and says how the mode
 of --more files (YAML or text) without a pronunciation are listed and left out, never guessed.
 
     python -m training.export --weights FOLDER --out voicecheck/acoustic/model
+
+Without --weights the network in --out stays as it is and only the words are made anew (after new
+checklists, say): the weights themselves are too large for the repository.
 """
 
 from __future__ import annotations
@@ -21,7 +24,7 @@ import torch
 
 from training import lexicon, network
 from training.graph import UNKNOWN, Graph, write_unknown_loop
-from training.kaldi_model import graph_phones, write_model
+from training.kaldi_model import graph_phones, read_model, write_model
 
 MFCC = """--use-energy=false
 --sample-frequency=16000
@@ -67,12 +70,13 @@ def words_of(paths: list[Path]) -> set[str]:
 def write_folder(
     out: Path,
     described: list[dict],
-    weights: dict[str, np.ndarray],
+    weights: dict[str, np.ndarray] | None,
     words: list[str],
     unknown_cost: float = 0.0,
 ) -> Graph:
-    """All files but the card."""
-    write_model(out / "am/final.mdl", described, weights)
+    """All files but the card; without weights am/final.mdl is left alone."""
+    if weights is not None:
+        write_model(out / "am/final.mdl", described, weights)
     graph = Graph({w: lexicon.pronunciations(w) for w in words}, unknown_cost)
     graph.write(out / "graph/HCLr.fst")
     write_unknown_loop(out / "graph/Gr.fst", graph.number[UNKNOWN])
@@ -94,14 +98,18 @@ def write_folder(
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--weights", type=Path, required=True)
+    parser.add_argument("--weights", type=Path)
     parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--words", type=int, default=24000)
+    parser.add_argument("--words", type=int, default=32000)
     parser.add_argument("--more", type=Path, nargs="*", default=[])
     parser.add_argument("--unknown-cost", type=float, default=0.0, help="of entering [unk], nats")
     parser.add_argument("--about", type=Path, help="JSON with the data amounts of the run")
     args = parser.parse_args()
-    described, weights = network.fold(load_network(args.weights))
+    if args.weights:
+        described, weights = network.fold(load_network(args.weights))
+    else:
+        described, held, _ = read_model(args.out / "am/final.mdl")
+        weights = None
     table = lexicon.dictionary()
     more = words_of(args.more)
     unknown = sorted(w for w in more if w not in table)
@@ -121,7 +129,7 @@ def main() -> None:
         "licence": "Apache-2.0",
         "network": {
             "layers": [{k: v for k, v in layer.items() if k != "name"} for layer in described],
-            "weights": int(sum(w.size for w in weights.values())),
+            "weights": int(sum(w.size for w in (held if weights is None else weights).values())),
         },
         "unknown_cost": args.unknown_cost,
         "words": len(graph.words) - 1,

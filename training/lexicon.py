@@ -207,7 +207,7 @@ def common_words(number: int) -> list[str]:
     ]
 
 
-def word_list(number: int = 24000, more: Iterable[str] = ()) -> list[str]:
+def word_list(number: int = 32000, more: Iterable[str] = ()) -> list[str]:
     """Every word of the model, sorted: trade, numbers, letters, common words, whole phrases."""
     said, whole = phrases()
     words = {w for phrase in said for w in phrase}
@@ -215,6 +215,8 @@ def word_list(number: int = 24000, more: Iterable[str] = ()) -> list[str]:
     words |= {"thirty-second", "thirty-seconds", *package_table()}
     for line in (FOLDER / "pronunciations.txt").read_text(encoding="utf-8").splitlines():
         words |= set(line.split("#")[0].split()[:1])
+    for line in (FOLDER / "trade_words.txt").read_text(encoding="utf-8").splitlines():
+        words |= {w for w in line.split("#")[0].split() if w in dictionary()}
     words |= set(common_words(number))
     for word in words:
         pronunciations(word)
