@@ -128,7 +128,7 @@ class Turn:
         """Whether a step that was put off stands between this one and its needs."""
         seen: set[str] = set()
         wanted: Step | None = step
-        while wanted is not None and wanted.id not in seen:
+        while self.state.deferred and wanted is not None and wanted.id not in seen:
             seen.add(wanted.id)
             wanted = self.giver(wanted, missing(self.compiled, self.state, wanted))
             if wanted is not None and wanted.id in self.state.deferred:
@@ -240,18 +240,19 @@ class Turn:
         self.hold("precondition", step, tuple(lacking), giver.id if giver else "", text)
 
     def giver(self, step: Step, lacking: Sequence[str]) -> Step | None:
-        """The step that can give the first missing fact: the nearest before this one,
-        one that moves nothing first.
+        """The step that can give the first missing fact: with the fewest further holds, then the
+        nearest before this one, and one that moves nothing before one that does.
 
-        The earliest would lead a driver who is coupled back under the nose to set two knobs. A
-        step that waits for a release gives nothing, so it is taken last.
+        The earliest would lead a driver who is coupled back under the nose to set two knobs.
         """
-        here = self.compiled.index(step.id)
+        if not lacking:
+            return None
+        here, ranks = self.compiled.index(step.id), self.ranks()
 
-        def far(id: str) -> tuple[bool, bool, bool, int]:
+        def far(id: str) -> tuple[int, bool, bool, int]:
             at, giver = self.compiled.index(id), self.compiled.step(id)
             moving = bool(giver.hazard) and self.compiled.hazards[giver.hazard].moving
-            return self.waits_for_release(giver), at > here, moving, abs(at - here)
+            return ranks[id], at > here, moving, abs(at - here)
 
         for name in lacking:
             ids = [
@@ -259,7 +260,7 @@ class Turn:
                 for leaf in self.compiled.need(name).leaves()
                 if not self.state.true(leaf)
                 for id in self.compiled.givers(leaf)
-                if id != step.id
+                if id != step.id and id in ranks
             ]
             if ids:
                 return self.compiled.step(min(ids, key=far))
@@ -275,24 +276,31 @@ class Turn:
 
         Without this a hold would lead to a blocked step and back, for ever.
         """
-        if not self.state.carried:
-            return False
-        open_steps = [s for s in self.compiled.steps if not self.blocked(s)]
+        return bool(self.state.carried) and step.id not in self.ranks()
+
+    def ranks(self) -> dict[str, int]:
+        """The steps that can be brought to start, and how many rounds of other steps that takes.
+
+        A step that needs what only it gives, and one under a stop that is carried on, are not
+        among them.
+        """
+        waiting = [s for s in self.compiled.steps if not self.blocked(s)]
         can_be = set(self.state.facts)
-        size = -1
-        while size != len(can_be):
-            size = len(can_be)
-            can_start = {
-                s.id
-                for s in open_steps
+        found: dict[str, int] = {}
+        for rank in range(len(waiting) + 1):
+            ready = [
+                s
+                for s in waiting
                 if all(self.compiled.need(name).holds(can_be.__contains__) for name in s.needs)
-            }
-            can_be |= {
-                fact
-                for fact in self.compiled.facts
-                if can_start.intersection(self.compiled.givers(fact))
-            }
-        return step.id not in can_start
+            ]
+            if not ready:
+                break
+            found.update({s.id: rank for s in ready})
+            waiting = [s for s in waiting if s.id not in found]
+            for s in ready:
+                can_be.update(s.gives)
+                can_be.update(f for v in s.variants for x in v.answers for f in x.gives)
+        return found
 
     def hold_stop(self, step: Step, stops: Sequence[r.DefectFound]) -> None:
         driver = any(d.mended_by == "driver" for d in stops)
