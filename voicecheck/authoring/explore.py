@@ -410,10 +410,10 @@ class Moves:
                        event=lambda now: e.MicrophoneLost(at=_at(now)))  # fmt: skip
         yield Move("fault", "the program crashes and is resumed",
                    event=lambda now: e.Resumed(at=_at(now), gap_s=5), jump_ms=5000)  # fmt: skip
+        if not first:
+            return  # being told to stop ends as standing by does
         yield Move("fault", "the program is told to stop",
                    event=lambda now: e.Interrupted(at=_at(now), why="told to stop"))  # fmt: skip
-        if not first:
-            return
         yield Move("fault", "the shift ends",
                    event=lambda now: e.ClosedLate(at=_at(now), why="late"))  # fmt: skip
         if s.phase is not Phase.DEAF:
@@ -568,6 +568,8 @@ class Explorer:
                 self._spoil(key, node, move, event, action.record)
             elif isinstance(action, a.Keep) and isinstance(action.record, r.Answered):
                 self._spoil_exclusive(key, node, move, event, action.record)
+            elif isinstance(action, a.Keep) and isinstance(action.record, r.Again):
+                self._third_time(key, node, move, event, action.record)
         return Node(state, now)
 
     def _judge(
@@ -672,6 +674,19 @@ class Explorer:
                 state = replace(s, facts=facts)
                 after, actions = decide(self.compiled, state, event)
                 self._judge(state, event, actions, after, key, move, f"if {other!r} were true")
+
+    def _third_time(
+        self, key: Key, node: Node, move: Move, event: e.Event, record: r.Again
+    ) -> None:
+        """The same answer as the third of its kind."""
+        once = ("third", record.step, move.meaning, move.kind)
+        if once in self._spoilt:
+            return
+        self._spoilt.add(once)
+        self.graph.spoiled += 1
+        state = replace(node.state, agains={**node.state.agains, record.step: 2})
+        after, actions = decide(self.compiled, state, event)
+        self._judge(state, event, actions, after, key, move, "as the third of its kind")
 
     _spoilt: set[Any] = field(default_factory=set)
     _last: list[a.Action] = field(default_factory=list)

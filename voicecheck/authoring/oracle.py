@@ -780,7 +780,10 @@ class _Check:
             what = heard[0].meaning
             if what.startswith("command:correction"):
                 what = "command:correction"
-                if self.before.order and phase is not Phase.READING and r.Withdrawn not in kept:
+                back = kept & {r.Withdrawn, r.Hold, r.StepStarted}
+                if self.before.hold != "unanswered":
+                    back &= {r.Withdrawn}
+                if self.before.order and phase is not Phase.READING and not back:
                     self.fail("heard", "a correction takes nothing back")
             disregards = what == "command:disregard" and phase is Phase.ASKED
             if disregards and self.before.order and r.Asking not in kept:
