@@ -56,9 +56,9 @@ def test_all_lines_together_are_understood() -> None:
 
 
 def test_twins_may_be_left_out() -> None:
-    with_twins, without = command_forms(("affirm",)), command_forms(("affirm",), twins=False)
-    assert with_twins[0].said == ("affirm", "yes")
-    assert without[0].said == ("affirm",)
+    with_twins, without = command_forms(("negative",)), command_forms(("negative",), twins=False)
+    assert with_twins[0].said == ("negative", "no")
+    assert without[0].said == ("negative",)
 
 
 def test_commands_say_so() -> None:

@@ -87,9 +87,10 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             _command(FULL),
             _command(END_INSPECTION),
             _command(I_SPELL),
-            _word(AFFIRM, "yes"),
+            # no "yes" and no "good": talk was taken for them (docs/speech.md), and both unlock
+            _word(AFFIRM),
             _word(NEGATIVE, "no"),
-            _word(PASS, "good"),
+            _word(PASS),
             _word(FAIL),
             _word(NOT_FITTED),
             _word(DONE, "complete"),

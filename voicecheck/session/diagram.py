@@ -45,7 +45,7 @@ def _mermaid() -> Iterator[str]:
     yield "    onward: onward"
     yield f"    [*] --> {_id(Phase.NEW)}"
     edges: dict[tuple[str, str], list[str]] = {}
-    for (phase, came), row in TABLE.items():
+    for (phase, came), row in sorted(TABLE.items(), key=_written):
         if came in EVERYWHERE:
             continue
         for name in _targets(row):
