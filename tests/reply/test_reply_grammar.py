@@ -109,7 +109,7 @@ def test_fragments_of_answers() -> None:
         "affirm negative",
         "say again stand by",
         "jaws closed jaws open",
-        "good good all good",
+        "pass pass all good",
         "negative jaws closed",
     ],
 )
