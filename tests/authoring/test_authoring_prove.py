@@ -20,6 +20,7 @@ from voicecheck.reply.grammar import parse, samples
 from voicecheck.run.library import names
 from voicecheck.session import replying, session
 from voicecheck.session.state import Phase, State
+from voicecheck.session.turn import Turn
 
 ROOT = Path(__file__).parents[2]
 
@@ -119,13 +120,22 @@ def test_two_steps_that_undo_each_other_hold_the_third_for_ever() -> None:
     assert "Hold. Not established: One is so." in lines[-1]
 
 
-def test_facts_that_wait_for_each_other_are_endless_talk() -> None:
+def test_facts_that_wait_for_each_other_are_never_given() -> None:
+    """The program says that it cannot go on and ends; it does not talk in a circle."""
     proof = broken(
         step("first", needs="[two]", done="{gives: [one]}"),
         step("second", needs="[one]", done="{gives: [two]}"),
     )
-    assert not proof.verdicts["endless talk"]
     assert not proof.verdicts["reached"]
+    assert not proof.verdicts["cleared"]
+    assert proof.verdicts["endless talk"]
+
+
+def test_a_core_that_holds_in_a_circle_talks_endlessly(monkeypatch: pytest.MonkeyPatch) -> None:
+    w = mutants.written("small")
+    monkeypatch.setattr(Turn, "giver", lambda self, step, lacking: step)
+    proof = prove(w.compiled, w.oracle, opened_for(w.compiled, w.context), shorten=False)
+    assert not proof.verdicts["endless talk"]
 
 
 def test_a_good_checklist_of_the_same_kind_is_kept() -> None:

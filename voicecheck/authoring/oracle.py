@@ -773,8 +773,9 @@ class _Check:
                 return
             if not heard[0].meaning and self.after.phase is not phase:
                 self.fail("heard", f"words not understood lead to {self.after.phase!r}")
-            if what in SAME_PHASE and not heard[0].took:
-                self.fail("heard", f"{what!r} is refused")
+            always = SAME_PHASE | {"negative"}
+            if heard[0].meaning in always and phase is not Phase.TIMING and not heard[0].took:
+                self.fail("heard", f"{heard[0].meaning!r} is refused")
             if event.certainty == "doubtful" or not heard[0].took:
                 return
             what = heard[0].meaning
