@@ -30,11 +30,11 @@ from voicecheck.limits.table import limit_of
 from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
 from voicecheck.run import engines, start
+from voicecheck.run.dialogue import dialogue
 from voicecheck.run.library import Sources, compile_sources, load_sources, names
 from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspection
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.script import script
-from voicecheck.run.transcript import transcript
 from voicecheck.settings import Settings, load_settings, settings_file
 from voicecheck.units import Quantity
 
@@ -237,7 +237,7 @@ def _verify(given: argparse.Namespace, settings: Settings) -> int:
 
 def _replay(given: argparse.Namespace, settings: Settings) -> int:
     compiled, records = read_inspection(Path(given.folder))
-    for line in transcript(compiled, records):
+    for line in dialogue(compiled, records):
         print(line)
     return 0
 

@@ -74,7 +74,7 @@ class DriveModel(_Strict):
 
 @dataclass(frozen=True)
 class Spoken:
-    """What the driver does next. ``samples``: 16 kHz mono int16. ``text`` for the transcript."""
+    """What the driver does next. ``samples``: 16 kHz mono int16. ``text`` for the reader."""
 
     samples: bytes
     text: str

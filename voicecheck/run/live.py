@@ -13,10 +13,10 @@ from collections.abc import Callable
 
 from voicecheck.audio.microphone import Microphone
 from voicecheck.audio.ports import RATE, NotHeard, Speaker, Voice
-from voicecheck.audio.tones import tone
-from voicecheck.errors import MicrophoneStalled, NoSynthesiser, VoicecheckError
+from voicecheck.errors import MicrophoneStalled, VoicecheckError
 from voicecheck.run.clock import Clock
 from voicecheck.run.hearing import Hearing
+from voicecheck.run.speaking import Prompts
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 
@@ -39,7 +39,7 @@ class LiveWorld:
         self.clock = clock
         self._microphone = microphone
         self._speaker = speaker
-        self._voice = voice
+        self._prompts = Prompts(voice, write)
         self._hearing = hearing
         self._write = write
         self._headset = headset
@@ -153,7 +153,9 @@ class LiveWorld:
 
     def _start(self, sound: a.Say | a.Tone) -> None:
         self._playing = sound
-        samples = tone(sound.name) if isinstance(sound, a.Tone) else self._render(sound.text)
+        samples = (
+            tone(sound.name) if isinstance(sound, a.Tone) else self._prompts.render(sound.text)
+        )
         if not samples or self._speaker is None:
             self._end_of_sound(sound)
             return
@@ -168,16 +170,6 @@ class LiveWorld:
             if self._tries < SOUND_TRIES:  # tried again when it is late
                 return
             self._end_of_sound(sound)  # no loudspeaker at all: it stands in print
-
-    def _render(self, text: str) -> bytes:
-        if self._voice is None:
-            return b""
-        try:
-            return self._voice.render(text)
-        except NoSynthesiser as error:
-            self._write(f"({error})")
-            self._voice = None
-            return b""
 
     # -- hearing -------------------------------------------------------------------------------
 

@@ -47,7 +47,7 @@ def run(
 ) -> str:
     """Run to the end. The outcome: complete, stopped, not finished or interrupted.
 
-    ``told`` is given every turn's actions after the records are kept, for a transcript.
+    ``told`` is given every turn's actions after the records are kept, for a reader.
     JournalNotWritable when the disk refuses and keeps refusing.
     """
     event = first

@@ -12,10 +12,10 @@ from collections.abc import Callable
 
 from voicecheck.audio.ports import BLOCK, RATE, Speaker, Voice
 from voicecheck.audio.tones import tone
-from voicecheck.errors import NoSynthesiser
 from voicecheck.run.clock import Clock
 from voicecheck.run.driver import Talker
 from voicecheck.run.hearing import Hearing
+from voicecheck.run.speaking import Prompts
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 
@@ -43,7 +43,7 @@ class RehearsalWorld:
         self._talker = talker
         self._hearing = hearing
         self._write = write
-        self._voice = voice
+        self._prompts = Prompts(voice, write)
         self._speaker = speaker
         self._events: deque[str] = deque()
         self._timers: dict[str, int] = {}
@@ -57,7 +57,7 @@ class RehearsalWorld:
         match action:
             case a.Say(text=text, interruptible=interruptible, name=name):
                 self._write(f"  {text}")
-                self._play(self._render(text), len(text.split()) / WORDS_A_SECOND)
+                self._play(self._prompts.render(text), len(text.split()) / WORDS_A_SECOND)
                 self._talker.hear_prompt(text)
                 if not interruptible:
                     self._events.append(name)
@@ -141,16 +141,6 @@ class RehearsalWorld:
             self._talker.unheard()
             return None
         return self._hearing.event(result, self.clock.now())
-
-    def _render(self, text: str) -> bytes:
-        if self._voice is None:
-            return b""
-        try:
-            return self._voice.render(text)
-        except NoSynthesiser as error:
-            self._write(f"({error})")
-            self._voice = None
-            return b""
 
     def _play(self, samples: bytes, guess_s: float) -> None:
         length = len(samples) / 2 / RATE if samples else guess_s

@@ -9,7 +9,7 @@ from voicecheck.session import records as r
 from voicecheck.session.records import to_body
 
 
-def transcript(compiled: Compiled, records: Sequence[r.Record]) -> Iterator[str]:
+def dialogue(compiled: Compiled, records: Sequence[r.Record]) -> Iterator[str]:
     """Number, wall time, and what happened."""
     for n, record in enumerate(records, 1):
         yield f"{n:4} {record.at.wall[11:19]} {_words(compiled, record)}"
