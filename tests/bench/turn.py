@@ -80,11 +80,7 @@ class TimedWorld(RehearsalWorld):
 
     def perform(self, action: a.Action) -> None:
         if isinstance(action, a.Say | a.Tone) and self.ear.arrived:
-            sound = (
-                tone(action.name)
-                if isinstance(action, a.Tone)
-                else self._prompts.render(action.text)
-            )
+            sound = self._prompts.sound(action)
             took = time.perf_counter() - self.ear.arrived if sound else 0.0
             self.waits["numbers" if self.number else "closed words"].append(self.ear.silence + took)
             self.ear.arrived = 0.0

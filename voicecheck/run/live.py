@@ -153,9 +153,7 @@ class LiveWorld:
 
     def _start(self, sound: a.Say | a.Tone) -> None:
         self._playing = sound
-        samples = (
-            tone(sound.name) if isinstance(sound, a.Tone) else self._prompts.render(sound.text)
-        )
+        samples = self._prompts.sound(sound)
         if not samples or self._speaker is None:
             self._end_of_sound(sound)
             return
