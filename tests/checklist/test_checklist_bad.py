@@ -25,6 +25,7 @@ VEHICLE = "tractor-semitrailer"
 BAD = {
     "empty": (SYNTAX, 1, "the file is empty"),
     "only-comments": (SYNTAX, 1, "the file is empty"),
+    "gives-both-of-a-pair": (INVALID, 19, "exclude one another"),
     "open-quote": (SYNTAX, 3, "not readable as YAML"),
     "not-yaml": (SYNTAX, 6, "not readable as YAML"),
     "question-mark-in-braces": (SYNTAX, 26, "not readable as YAML"),

@@ -329,6 +329,14 @@ class _Compiler:
                         *path,
                         *where,
                     )
+            for pair in self.model.exclusive:
+                if set(pair) <= set(a.gives):
+                    raise self.fail(
+                        f"the answer gives {pair[0]!r} and {pair[1]!r}, which exclude one another",
+                        "let it give one of the two",
+                        *path,
+                        *where,
+                    )
             return Answer(
                 id=phrase,
                 said=(phrase, *a.also),

@@ -84,7 +84,8 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             _command(CANNOT_SEE),
             _command(NEXT_PLACE),
             _command(BRIEF),
-            _command(FULL),
+            # "full" alone is half a phone away from "fail"
+            (FULL, Phrase(f"command:{FULL}", "in full")),
             _command(END_INSPECTION),
             _command(I_SPELL),
             # no "yes" and no "good": talk was taken for them (docs/speech.md), and both unlock
