@@ -71,8 +71,6 @@ class LiveWorld:
                 self._queue.append(action)
             case a.StartTimer(name=name, seconds=seconds):
                 self._timers[name] = self.clock.now().mono + round(seconds * 1000)
-            case a.StopTimer(name=name):
-                self._timers.pop(name, None)
             case a.Listen() | a.ListenMemo() | a.Deafen():
                 if isinstance(action, a.Listen):
                     self._timers.clear()

@@ -12,6 +12,7 @@ from typing import Protocol
 
 from voicecheck.errors import JournalNotWritable
 from voicecheck.journal.file import JournalFile
+from voicecheck.run.clock import Clock
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 from voicecheck.session.session import Session
@@ -22,6 +23,8 @@ DISK_WAIT_S = 5.0
 
 class World(Protocol):
     """All that is outside: sound or keyboard, clock and timers."""
+
+    clock: Clock
 
     def next_event(self) -> e.Event:
         """The next thing that happens; blocks until it does."""

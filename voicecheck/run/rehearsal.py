@@ -68,8 +68,6 @@ class RehearsalWorld:
                 self._talker.hear_tone(name)
             case a.StartTimer(name=name, seconds=seconds):
                 self._timers[name] = self.clock.now().mono + round(seconds * 1000)
-            case a.StopTimer(name=name):
-                self._timers.pop(name, None)
             case _:
                 if isinstance(action, a.Listen):
                     self._timers.clear()

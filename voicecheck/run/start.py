@@ -27,7 +27,6 @@ from voicecheck.run.opening import SHIFT_S, Setting, open_inspection, reopen, se
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.typed import TypedWorld
 from voicecheck.session import events as e
-from voicecheck.session.records import Stamp
 from voicecheck.session.session import Session
 from voicecheck.session.state import State
 
@@ -97,8 +96,7 @@ def resume(folder: Path, wanted: Wanted) -> Result:
         if gap > SHIFT_S:
             session = Session(compiled, state)
             late = e.ClosedLate(at=now, why=f"not resumed within the shift ({gap // 3600} h)")
-            silent = replace(wanted, lines=())
-            run(session, journal, TypedWorld(silent.lines, CompressedClock(), wanted.write), late)
+            run(session, journal, TypedWorld((), CompressedClock(), wanted.write), late)
             raise InspectionClosed(
                 f"The last reply is {gap // 3600} hours old. The inspection is closed as "
                 "not finished; its report is kept.",
@@ -139,12 +137,7 @@ def _run(
         try:
             return Result(run(session, journal, world, event), folder, world)
         except KeyboardInterrupt:
-            event = e.Interrupted(at=_now(world), why="interrupted at the keyboard")
-
-
-def _now(world: World) -> Stamp:
-    clock: Clock = getattr(world, "clock", DeviceClock())
-    return clock.now()
+            event = e.Interrupted(at=world.clock.now(), why="interrupted at the keyboard")
 
 
 def _clock(wanted: Wanted) -> Clock:

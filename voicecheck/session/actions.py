@@ -65,11 +65,6 @@ class StartTimer(Action):
 
 
 @dataclass(frozen=True)
-class StopTimer(Action):
-    name: str
-
-
-@dataclass(frozen=True)
 class Finish(Action):
     """The inspection is over (or interrupted: ``outcome`` is then "interrupted")."""
 

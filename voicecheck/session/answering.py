@@ -94,14 +94,15 @@ def _verdict(turn: Turn, step: Step, reply: Reply) -> None:
         accepted(turn, "")
 
 
-def _found(turn: Turn, step: Step, defect: str, finding: str, reply: Reply) -> None:
-    """A defect that ends the step: record it, say it, go on."""
+def _found(turn: Turn, step: Step, defect: str, finding: str, reply: Reply, then: str = "") -> None:
+    """A defect that ends the step: record it, say it and what follows (``then``), go on."""
     if turn.compiled.defects[defect].severity == "major":
         turn.make_safe("a stopping defect")
     severity = turn.defect(defect, step, step.item, reply)
     outcome = "failed" if severity == "major" else "noted"
     turn.answered(step, outcome, finding, finding, heard=reply.heard)
-    accepted(turn, say.noted_defect(turn.compiled.defects[defect].text, severity))
+    told = say.noted_defect(turn.compiled.defects[defect].text, severity)
+    accepted(turn, " ".join(filter(None, (told, then))))
 
 
 def _attest(turn: Turn, step: Step, reply: Reply) -> None:
@@ -121,7 +122,7 @@ def _answers(turn: Turn, step: Step, reply: Reply) -> None:
     if answer.again:
         _again(turn, step, answer, reply)
     elif answer.defect:
-        _named_defect(turn, step, answer, answer.defect, reply)
+        _found(turn, step, answer.defect, id, reply, answer.say)
     elif answer.repeat:
         turn.tone("accepted")
         if answer.say:
@@ -136,21 +137,11 @@ def _answers(turn: Turn, step: Step, reply: Reply) -> None:
         accepted(turn, answer.say)
 
 
-def _named_defect(turn: Turn, step: Step, answer: Answer, defect: str, reply: Reply) -> None:
-    if turn.compiled.defects[defect].severity == "major":
-        turn.make_safe("a stopping defect")
-    severity = turn.defect(defect, step, step.item, reply)
-    outcome = "failed" if severity == "major" else "noted"
-    turn.answered(step, outcome, answer.id, answer.id, heard=reply.heard)
-    told = say.noted_defect(turn.compiled.defects[defect].text, severity)
-    accepted(turn, " ".join(filter(None, (told, answer.say))))
-
-
 def _again(turn: Turn, step: Step, answer: Answer, reply: Reply) -> None:
     """Do it over from an earlier step. The third time is a defect, where the author named one."""
     count = turn.state.agains.get(step.id, 0) + 1
     if count >= 3 and answer.third:
-        _named_defect(turn, step, answer, answer.third, reply)
+        _found(turn, step, answer.third, answer.id, reply, answer.say)
         return
     turn.make_safe("again")
     first = turn.compiled.index(_instance(turn, answer.again, step))
