@@ -96,12 +96,14 @@ ELSEWHERE = ("python3 -m venv", ".venv/bin/")  # README's two and the contributo
 
 @pytest.fixture(scope="module")
 def yard(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with one interrupted inspection called NAME."""
+    """A folder with one interrupted inspection called NAME, and the key of its device."""
     folder = tmp_path_factory.mktemp("yard")
     begun = command(folder, "run", "couple", "--typed", said="seven kilo four two\n")
     assert begun.returncode == 1
     (made,) = (folder / "inspections").iterdir()
     made.rename(folder / "inspections" / "NAME")
+    key = command(folder, "key").stdout
+    (folder / "yard-one.pem").write_text(key, encoding="ascii")
     return folder
 
 

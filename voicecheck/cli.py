@@ -24,7 +24,8 @@ from voicecheck.authoring.prove import proof_report, proof_summary, prove_model
 from voicecheck.authoring.schema import schema_text
 from voicecheck.checklist.compile import Context
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
-from voicecheck.errors import JournalNotFound, VoicecheckError, WrongUse
+from voicecheck.errors import DeviceKeyUnusable, JournalNotFound, VoicecheckError, WrongUse
+from voicecheck.journal.signature import device_key, fingerprint, public_pem, read_public, sign
 from voicecheck.limits.judge import confirming, describe, judge, table_lines
 from voicecheck.limits.table import limit_of
 from voicecheck.report.files import verify, write
@@ -35,7 +36,7 @@ from voicecheck.run.library import Sources, compile_sources, load_sources, names
 from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspection
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.script import script
-from voicecheck.settings import Settings, load_settings, settings_file
+from voicecheck.settings import Settings, device_key_file, load_settings, settings_file
 from voicecheck.units import Quantity
 
 NOT_CLAIMED = (
@@ -133,9 +134,14 @@ def _finish(given: argparse.Namespace, result: start.Result) -> int:
 
 
 def _write_report(folder: Path) -> str:
-    """Write the report from the journal; its headline."""
+    """Write the report from the journal and sign the journal; the report's headline."""
     compiled, records = read_inspection(folder)
-    return write(folder, records, compiled).headline.text
+    headline = write(folder, records, compiled).headline.text
+    try:
+        sign(folder, device_key(device_key_file()))
+    except DeviceKeyUnusable as error:
+        print(f"voicecheck: not signed. {error}", file=sys.stderr)
+    return headline
 
 
 def _parent(given: argparse.Namespace, settings: Settings) -> Path:
@@ -223,16 +229,27 @@ def _report(given: argparse.Namespace, settings: Settings) -> int:
 
 def _verify(given: argparse.Namespace, settings: Settings) -> int:
     folder = Path(given.folder)
-    findings = verify(folder, lambda opened: compiled_of((opened,), folder))
+    known = {Path(file).stem: read_public(Path(file)) for file in given.device or ()}
+    findings = verify(folder, lambda opened: compiled_of((opened,), folder), known)
+    grave = any(finding.grave for finding in findings)
     if given.json:
         print(json.dumps([asdict(finding) for finding in findings], indent=1))
-    elif not findings:
-        print("Journal, recordings and report agree. This shows that nothing was changed since it")
-        print("was written; it does not show who spoke or that what was answered is true.")
     else:
         for finding in findings:
             print(f"{'GRAVE' if finding.grave else 'note'}: {finding.text}")
-    return 1 if any(finding.grave for finding in findings) else 0
+        if not grave:
+            print("Nothing was found changed since it was written. This does not show who spoke,")
+            print("nor that what was answered is true.")
+    return 1 if grave else 0
+
+
+def _key(given: argparse.Namespace, settings: Settings) -> int:
+    public = device_key(device_key_file()).public_key()
+    if given.json:
+        print(json.dumps({"fingerprint": fingerprint(public), "public_key": public_pem(public)}))
+    else:
+        print(f"Fingerprint: {fingerprint(public)}\n{public_pem(public)}", end="")
+    return 0
 
 
 def _replay(given: argparse.Namespace, settings: Settings) -> int:
@@ -443,11 +460,24 @@ def _parser() -> argparse.ArgumentParser:
 
     for name, do, text in (
         ("report", _report, "Write report.json and report.html again from the journal."),
-        ("verify", _verify, "Is the inspection as it was written? Chain, recordings, report."),
+        ("verify", _verify, "Is it as it was written? Chain, recordings, signature, report."),
         ("replay", _replay, "Read an inspection as a dialogue, record by record."),
     ):
         command = add(name, do, text, f"example:\n  voicecheck {name} inspections/NAME")
         command.add_argument("folder", help="folder of the inspection")
+        if name == "verify":
+            command.add_argument(
+                "--device",
+                action="append",
+                metavar="FILE",
+                help="public key of a device of yours (voicecheck key > FILE); may be repeated",
+            )
+    add(
+        "key",
+        _key,
+        "Print the public key with which this device's inspections can be verified.",
+        "example:\n  voicecheck key > yard-one.pem",
+    )
 
     reading = add(
         "script",

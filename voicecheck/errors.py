@@ -214,6 +214,13 @@ class RecogniserMissing(VoicecheckError):
     who = "operator"
 
 
+class DeviceKeyUnusable(VoicecheckError):
+    """The key that signs inspections, or a device's public key, cannot be read or made."""
+
+    code = "device-key-unusable"
+    who = "operator"
+
+
 # -- use ------------------------------------------------------------------------------------
 
 

@@ -44,6 +44,11 @@ def settings_file() -> Path:
     return Path(platformdirs.user_config_dir("voicecheck", appauthor=False)) / "settings.toml"
 
 
+def device_key_file() -> Path:
+    """Where the key lies that signs this device's inspections."""
+    return Path(platformdirs.user_data_dir("voicecheck", appauthor=False)) / "device-key.pem"
+
+
 def load_settings(file: Path | None = None) -> Settings:
     """The settings, or the defaults where there is no file. SettingsInvalid otherwise."""
     file = file or settings_file()

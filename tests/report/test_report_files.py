@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from report_scenarios import CHECKLIST, Recorder, all_good
 from voicecheck.errors import ChecklistError, JournalNotFound, JournalNotWritable
 from voicecheck.journal.file import JOURNAL, JournalFile
 from voicecheck.journal.format import encode_all
+from voicecheck.journal.verify import Finding
 from voicecheck.report.build import ChecklistText, build, to_json
 from voicecheck.report.files import HTML, JSON, verify, write
 from voicecheck.session.records import HeardReply, Opened, Record
@@ -19,6 +21,14 @@ from voicecheck.session.records import HeardReply, Opened, Record
 
 def _compile(opened: Opened) -> ChecklistText:
     return CHECKLIST
+
+
+def _verify(folder: Path, compile_from: Callable[[Opened], ChecklistText]) -> list[Finding]:
+    """What verify finds in an inspection that is not signed, apart from that."""
+    findings = verify(folder, compile_from)
+    unsigned = [finding for finding in findings if finding.code == "not-signed"]
+    assert [finding.grave for finding in unsigned] == [False]
+    return [finding for finding in findings if finding not in unsigned]
 
 
 def _inspection(folder: Path) -> list[Record]:
@@ -36,13 +46,13 @@ def _inspection(folder: Path) -> list[Record]:
 
 def test_a_whole_inspection_has_no_findings(tmp_path: Path) -> None:
     records = _inspection(tmp_path)
-    assert verify(tmp_path, _compile) == []
+    assert _verify(tmp_path, _compile) == []
     assert (tmp_path / JSON).read_bytes() == to_json(build(records, CHECKLIST))
 
 
 def test_no_inspection(tmp_path: Path) -> None:
     with pytest.raises(JournalNotFound):
-        verify(tmp_path, _compile)
+        _verify(tmp_path, _compile)
 
 
 @pytest.mark.parametrize("name", [JSON, HTML])
@@ -50,7 +60,7 @@ def test_a_changed_report_is_found(tmp_path: Path, name: str) -> None:
     _inspection(tmp_path)
     path = tmp_path / name
     path.write_bytes(path.read_bytes().replace(b"Odalys", b"Edalys", 1))
-    (finding,) = verify(tmp_path, _compile)
+    (finding,) = _verify(tmp_path, _compile)
     assert (finding.code, finding.grave) == ("report-differs", True)
     assert name in finding.text
 
@@ -58,7 +68,7 @@ def test_a_changed_report_is_found(tmp_path: Path, name: str) -> None:
 def test_a_tail_cut_off_whole_is_found_by_the_report(tmp_path: Path) -> None:
     records = _inspection(tmp_path)
     (tmp_path / JOURNAL).write_bytes(encode_all(records[:-2])[0])
-    found = {finding.code: finding for finding in verify(tmp_path, _compile)}
+    found = {finding.code: finding for finding in _verify(tmp_path, _compile)}
     assert found["journal-shortened"].grave
     assert found["journal-shortened"].record == len(records) - 1
     assert f"from {len(records)} records" in found["journal-shortened"].text
@@ -67,10 +77,10 @@ def test_a_tail_cut_off_whole_is_found_by_the_report(tmp_path: Path) -> None:
 def test_a_report_from_before_the_end_is_told(tmp_path: Path) -> None:
     records = _inspection(tmp_path)
     write(tmp_path, records[:-2], CHECKLIST)
-    found = verify(tmp_path, _compile)
+    found = _verify(tmp_path, _compile)
     assert [(finding.code, finding.grave) for finding in found] == [("report-older", False)] * 2
     (tmp_path / HTML).write_bytes((tmp_path / HTML).read_bytes() + b" ")
-    found = verify(tmp_path, _compile)
+    found = _verify(tmp_path, _compile)
     assert [(finding.code, finding.grave) for finding in found] == [
         ("report-older", False),
         ("report-differs", True),
@@ -84,16 +94,16 @@ def test_a_journal_written_anew_from_end_to_end_is_found_by_the_report(tmp_path:
     assert isinstance(old, HeardReply)
     records[index] = dataclasses.replace(old, words="something else")
     (tmp_path / JOURNAL).write_bytes(encode_all(records)[0])
-    assert "report-differs" in [finding.code for finding in verify(tmp_path, _compile)]
+    assert "report-differs" in [finding.code for finding in _verify(tmp_path, _compile)]
 
 
 def test_a_missing_report_is_no_damage(tmp_path: Path) -> None:
     _inspection(tmp_path)
     (tmp_path / HTML).unlink()
-    (finding,) = verify(tmp_path, _compile)
+    (finding,) = _verify(tmp_path, _compile)
     assert (finding.code, finding.grave) == ("report-missing", False)
     (tmp_path / JSON).unlink()
-    (finding,) = verify(tmp_path, _compile)
+    (finding,) = _verify(tmp_path, _compile)
     assert (finding.code, finding.grave) == ("report-missing", False)
 
 
@@ -105,7 +115,7 @@ def test_damage_in_the_journal_names_the_record_and_leaves_the_report_alone(
     lines = bytes(data).splitlines(keepends=True)
     data[sum(map(len, lines[:9])) + 30] ^= 4
     (tmp_path / JOURNAL).write_bytes(data)
-    first, second = verify(tmp_path, _compile)
+    first, second = _verify(tmp_path, _compile)
     assert (first.code, first.grave, first.record) == ("journal-damaged", True, 10)
     assert second.code == "report-not-compared"
 
@@ -115,7 +125,7 @@ def test_deleted_recordings_are_told_once(tmp_path: Path) -> None:
     with JournalFile.create(tmp_path) as journal:
         journal.append(records)
     write(tmp_path, records, CHECKLIST)
-    (finding,) = verify(tmp_path, _compile)
+    (finding,) = _verify(tmp_path, _compile)
     assert (finding.code, finding.grave) == ("audio-deleted", False)
 
 
@@ -129,7 +139,7 @@ def test_recordings_are_compared_with_their_digests(tmp_path: Path) -> None:
             sound = f"sound {n}".encode()
             assert hashlib.sha256(sound).hexdigest() == record.digest
             (tmp_path / record.evidence).write_bytes(sound)
-    assert verify(tmp_path, _compile) == []
+    assert _verify(tmp_path, _compile) == []
 
 
 def test_a_checklist_that_this_version_cannot_read(tmp_path: Path) -> None:
@@ -138,7 +148,7 @@ def test_a_checklist_that_this_version_cannot_read(tmp_path: Path) -> None:
     def refuse(opened: Opened) -> ChecklistText:
         raise ChecklistError("The checklist has a field of another version.", "use that version")
 
-    (finding,) = verify(tmp_path, refuse)
+    (finding,) = _verify(tmp_path, refuse)
     assert (finding.code, finding.grave) == ("report-not-compared", True)
     assert "another version" in finding.text
 

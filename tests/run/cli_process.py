@@ -38,8 +38,8 @@ def environment(home: Path) -> dict[str, str]:
     """Nothing of the machine's settings; the checkout's own package."""
     kept = {k: v for k, v in os.environ.items() if k in ("PATH", "LANG", "SYSTEMROOT", "TMPDIR")}
     return {**kept, "HOME": str(home), "XDG_CONFIG_HOME": str(home / "config"),
-            "XDG_CACHE_HOME": str(home / "cache"), "PYTHONPATH": str(ROOT),
-            "PYTHONUNBUFFERED": "1"}  # fmt: skip
+            "XDG_CACHE_HOME": str(home / "cache"), "XDG_DATA_HOME": str(home / "data"),
+            "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}  # fmt: skip
 
 
 def command(

@@ -55,6 +55,22 @@ def test_verify_report_and_replay_of_it(coupled: Path) -> None:
     assert "[inspection-closed]" in closed.stderr
 
 
+def test_the_inspection_is_signed_by_the_device(coupled: Path, tmp_path: Path) -> None:
+    inspection = str(only(coupled))
+    key = command(coupled, "key")
+    assert key.stdout.startswith("Fingerprint: ")
+    printed = key.stdout.splitlines()[0].removeprefix("Fingerprint: ")
+    (tmp_path / "yard-one.pem").write_text(key.stdout, encoding="ascii")
+    ours = command(coupled, "verify", inspection, "--device", str(tmp_path / "yard-one.pem"))
+    assert ours.returncode == 0
+    assert f"Signed by the device yard-one ({printed})" in ours.stdout
+    strange = command(tmp_path, "key")  # another home, another device
+    (tmp_path / "other.pem").write_text(strange.stdout, encoding="ascii")
+    refused = command(coupled, "verify", inspection, "--device", str(tmp_path / "other.pem"))
+    assert refused.returncode == 1
+    assert "GRAVE: Signed by a key that is none of the devices given" in refused.stdout
+
+
 def test_verify_finds_a_changed_word(coupled: Path, tmp_path: Path) -> None:
     source = only(coupled)
     copied = tmp_path / source.name

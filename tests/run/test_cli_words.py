@@ -14,7 +14,7 @@ import pytest
 from tests.run.cli_process import command
 
 COMMANDS = (
-    "run", "rehearse", "resume", "report", "verify", "replay", "doctor", "listen", "limits",
+    "run", "rehearse", "resume", "report", "verify", "key", "replay", "doctor", "listen", "limits",
 )  # fmt: skip
 
 

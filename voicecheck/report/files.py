@@ -1,18 +1,22 @@
 """The report's files beside the journal: write them, and look an inspection over.
 
-``verify`` walks the chain of the journal and the recordings (journal/verify.py), makes the report
-again from the records and compares it with the files on disk byte for byte (J3).
+``verify`` walks the chain of the journal and the recordings (journal/verify.py), checks the
+signature (journal/signature.py), makes the report again from the records and compares it with the
+files on disk byte for byte (J3).
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 from voicecheck.errors import VoicecheckError
 from voicecheck.journal.file import write_beside
 from voicecheck.journal.format import Contents
+from voicecheck.journal.signature import check
 from voicecheck.journal.verify import Finding, verify_journal
 from voicecheck.report.build import ChecklistText, Report, build, to_json
 from voicecheck.report.html import to_html
@@ -36,14 +40,19 @@ def write(folder: Path, records: Sequence[Record], compiled: ChecklistText) -> R
     return report
 
 
-def verify(folder: Path, compile_from: Callable[[Opened], ChecklistText]) -> list[Finding]:
-    """What is wrong with an inspection, in words for a supervisor; empty when nothing is.
+def verify(
+    folder: Path,
+    compile_from: Callable[[Opened], ChecklistText],
+    known: Mapping[str, Ed25519PublicKey] | None = None,
+) -> list[Finding]:
+    """What there is to say about an inspection, in words for a supervisor.
 
-    ``compile_from`` makes the checklist from the texts in the opening record. A finding with
-    ``grave`` means that the inspection, or the part named, must not be relied on. JournalNotFound
-    and JournalNotWritable (unreadable) are raised.
+    ``compile_from`` makes the checklist from the texts in the opening record; ``known`` are public
+    keys of devices by name. A finding with ``grave`` means that the inspection, or the part named,
+    must not be relied on. JournalNotFound and JournalNotWritable (unreadable) are raised.
     """
     findings, contents, whole = verify_journal(folder)
+    findings += check(folder, contents, whole, known or {})
     first = contents.records[0][1] if contents.records else None
     if not whole:
         findings.append(
