@@ -1,0 +1,147 @@
+"""What both pages, report.html and report.pdf, say in words beyond the report itself.
+
+The first screen and the first sheet answer three questions: may it leave, what stops it, who mends
+it. Never with "safe" or "fit".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from voicecheck.report.build import Open, Report, StepEntry, count
+
+OUTCOME = {
+    "good": "Good",
+    "noted": "Noted, minor defect",
+    "failed": "Failed",
+    "not done": "Not done",
+    "cannot see": "Not seen",
+    "not fitted": "Not fitted",
+    "blocked": "Blocked by a stop",
+    "unanswered": "No answer",
+}
+
+
+def by_place(steps: Sequence[StepEntry]) -> list[tuple[str, list[StepEntry]]]:
+    """Runs of steps at one place, in walking order; without those in which nothing happened.
+
+    Those stand in the list of what was not reached.
+    """
+    runs: list[tuple[str, list[StepEntry]]] = []
+    for step in steps:
+        if step.state == "unanswered" and step.records == (1,):
+            continue
+        if not runs or runs[-1][0] != step.place:
+            runs.append((step.place, []))
+        runs[-1][1].append(step)
+    return runs
+
+
+def leave(report: Report) -> dict[str, str | list[str]]:
+    """The three fields of the first screen: may it leave, what stops it, who mends it."""
+    fields = _fields(report)
+    if report.kind == "practice":
+        fields["mark"] = f"Practice. {fields['mark']}"
+        fields["may"] = "Practice says nothing about leaving."
+    return fields
+
+
+def _fields(report: Report) -> dict[str, str | list[str]]:
+    stops = [defect for defect in report.defects if defect.status == "open"]
+    open_items = count(len(report.open), "item")
+    if report.headline.verdict == "complete":
+        released = [defect for defect in report.defects if defect.release]
+        in_person = [
+            defect
+            for defect in released
+            if defect.release and defect.release.how != "driver-mended"
+        ]
+        minor = [defect for defect in report.defects if defect.status == "noted"]
+        may = "This report names nothing that stops it. Driver and carrier decide."
+        menders = {"driver": "the driver", "mechanic": "a mechanic"}
+        by = sorted({menders.get(defect.mended_by, defect.mended_by) for defect in minor})
+        who = f"Minor defects: {' and '.join(by)}." if by else "Nothing to mend was reported."
+        if in_person:
+            numbers = ", ".join(str(defect.number) for defect in in_person)
+            may = (
+                f"Only on the release of defect {numbers}: given in person, identity not "
+                "verified. Driver and carrier decide."
+            )
+            who = "What was repaired stands in the release: see below."
+        elif released:
+            who = "The driver mended it; the same test was done again."
+        return {
+            "mark": "Answered, on a release" if in_person else "Answered",
+            "tone": "open" if in_person else "complete",
+            "may": may,
+            "stops": [],
+            "none": f"Nothing open. {_left(len(released), len(minor))}",
+            "who": who,
+        }
+    if report.headline.verdict == "stopped":
+        by_driver = [defect for defect in stops if defect.mended_by == "driver"]
+        if not stops:
+            who = "Not recorded."
+        elif len(by_driver) == len(stops):
+            who = "The driver may mend it, then the same test again; else a mechanic."
+        elif by_driver:
+            who = "A mechanic; the driver may mend what is marked so."
+        else:
+            who = "A mechanic. Then a release in person by name, and the same test again."
+        return {
+            "mark": "Stopped",
+            "tone": "stopped",
+            "may": "No.",
+            "stops": [defect.text for defect in stops],
+            "none": "" if stops else report.headline.text,
+            "who": who,
+        }
+    return {
+        "mark": "Open items",
+        "tone": "open",
+        "may": f"Not yet. {open_items} open.",
+        "stops": [],
+        "none": f"No stopping defect is open, but the walk is not finished: {open_items} open"
+        + (f", next {report.headline.next}." if report.headline.next else "."),
+        "who": "The driver finishes the walk.",
+    }
+
+
+def _left(released: int, minor: int) -> str:
+    parts = []
+    if released:
+        parts.append(f"{count(released, 'stop')} released")
+    if minor:
+        parts.append(count(minor, "minor defect"))
+    return (", ".join(parts) + ": see below.") if parts else "No defect was reported."
+
+
+def refs(numbers: Sequence[int]) -> str:
+    """ "record 7" or "records 7–9, 12"."""
+    runs: list[list[int]] = []
+    for n in numbers:
+        if runs and n == runs[-1][-1] + 1:
+            runs[-1].append(n)
+        else:
+            runs.append([n])
+    text = ", ".join(
+        str(run[0]) if len(run) == 1 else f"{run[0]}{'–' if len(run) > 2 else ', '}{run[-1]}"
+        for run in runs
+    )
+    # A space that does not break, so that a number is not left alone on a line.
+    return f"{'record' if len(numbers) == 1 else 'records'}\N{NO-BREAK SPACE}{text}"
+
+
+def beyond(text: str, outcome: str) -> str:
+    """The text of an answer without the outcome that is printed before it."""
+    rest = text.removeprefix(outcome).lstrip(" :,.") if text.startswith(outcome) else text
+    return "" if outcome == "blocked" else rest
+
+
+def together(items: Sequence[Open]) -> list[int]:
+    """The record numbers of several statements, in order, once each."""
+    return sorted({n for item in items for n in item.records})
+
+
+def capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
