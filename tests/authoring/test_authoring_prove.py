@@ -5,20 +5,24 @@ The invariants are quoted from docs/invariants.md by their numbers.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import pytest
 
 from tests.authoring.random_checklists import VEHICLE, proved
+from tests.checklist.test_checklist_compile import GROUPS, TRIDEM
 from tests.long import mutants
+from tests.session.test_dialogues import ISSUED
 from voicecheck.authoring.explore import Moves, quick
+from voicecheck.authoring.oracle import Oracle
 from voicecheck.authoring.prove import Proof, dialogue, opened_for, prove, prove_model
-from voicecheck.checklist.compile import Context
+from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.reply.grammar import parse, samples
 from voicecheck.run.library import names
-from voicecheck.session import replying, session
+from voicecheck.session import answering, replying, session
 from voicecheck.session.state import Phase, State
 from voicecheck.session.turn import Turn
 
@@ -145,6 +149,42 @@ def test_a_good_checklist_of_the_same_kind_is_kept() -> None:
         step("third", needs="[one, two]", done="{}"),
     )
     assert proof.found == []
+
+
+def test_parts_of_a_group_and_dates_of_issue_are_explored() -> None:
+    for text, vehicle in (
+        (GROUPS, TRIDEM),
+        (ISSUED.replace("VALID", "24 h").replace("DAY", "true"), TRIDEM),
+    ):
+        model, lines = load_checklist(text, "list.yaml")
+        hazards, _ = load_hazards(HAZARDS, "hazards.yaml")
+        context = Context(load_vehicle(vehicle, "vehicle.yaml"))
+        proof = prove_model(model, lines, "list.yaml", hazards, context)
+        assert [f.breach for f in proof.found] == []
+        assert proof.kept
+
+
+def test_items_that_the_compiler_lost_are_noticed() -> None:
+    model, lines = load_checklist(GROUPS, "list.yaml")
+    hazards, _ = load_hazards(HAZARDS, "hazards.yaml")
+    context = Context(load_vehicle(TRIDEM, "vehicle.yaml"))
+    compiled = compile_checklist(model, lines, "list.yaml", hazards, context)
+    first = replace(compiled.steps[0], items=compiled.steps[0].items[1:])
+    compiled = replace(compiled, steps=(first, *compiled.steps[1:]))
+    proof = prove(compiled, Oracle.of(model, hazards, context), opened_for(compiled, context))
+    assert [f.breach.what for f in proof.found] == [
+        "the items asked for are not those of the vehicle"
+    ]
+
+
+def test_an_overdue_date_of_issue_that_is_taken_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(answering, "last_valid", lambda issued, valid: "2099-12-31")
+    model, lines = load_checklist(
+        ISSUED.replace("VALID", "24 h").replace("DAY", "true"), "list.yaml"
+    )
+    hazards, _ = load_hazards(HAZARDS, "hazards.yaml")
+    proof = prove_model(model, lines, "list.yaml", hazards, Context(load_vehicle(VEHICLE, "v")))
+    assert not proof.verdicts["H2"]
 
 
 def test_a_core_that_forgets_needs_is_shown_by_a_dialogue() -> None:

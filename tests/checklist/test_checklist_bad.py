@@ -92,6 +92,11 @@ BAD = {
     "exclusive-unknown": (INVALID, 9, "not declared"),
     "lasts-unknown": (INVALID, 6, "String should match pattern"),
     "word-for-a-list": (INVALID, 22, "valid tuple"),
+    "carry-gives": (INVALID, 24, "carried forward and gives or ends 'looked'"),
+    "carry-ends": (INVALID, 24, "carried forward and gives or ends 'looked'"),
+    "carry-twice": (INVALID, 31, "carried by the step 'look' already"),
+    "valid-hours-of-a-month": (INVALID, 24, "write day: true"),
+    "valid-unknown": (INVALID, 24, "String should match pattern"),
     "binary": (SYNTAX, 1, "not UTF-8"),
     "utf-16": (SYNTAX, 1, "not UTF-8"),
 }

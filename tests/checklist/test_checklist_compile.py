@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled, Need
-from voicecheck.checklist.load import load_vehicle
+from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.checklist.model import REPLY_KINDS
 from voicecheck.checklist.vehicle import positions
 from voicecheck.errors import ChecklistError
@@ -144,6 +145,73 @@ def test_rotating_questions_refuse_pass() -> None:
     step = every().step("variants")
     assert step.confirm
     assert [variant.brief for variant in step.variants] == ["Lever. In or out?", "Lever?"]
+
+
+# -- groups of more than five --------------------------------------------------------------------
+
+TRIDEM = """
+name: Invented tridem
+units:
+  - kind: trailer
+    number: HLT-1
+    axles:
+      - {name: front axle, position: trailer, wheels: dual, short: front}
+      - {name: middle axle, position: trailer, wheels: dual, short: middle}
+      - {name: rear axle, position: trailer, wheels: dual, short: rear}
+    lamps: {rear: [a, b, c, d, e, f, g, h, i, j, k]}
+"""
+GROUPS = """
+id: groups
+edition: "1"
+title: Groups
+places: {side: At the side}
+facts: {}
+defects: {flat: {text: It is flat., class: minor, source: [x]}}
+steps:
+  - id: tires
+    place: side
+    item: Left tires
+    carry: left tires
+    ask: Left tires. All good, or which?
+    brief: Tires?
+    source: [x]
+    group: {each: tires.left, wrong: {flat: flat}}
+  - id: lamps
+    place: side
+    item: Lamps
+    ask: "Lamps, {items}. All good?"
+    source: [x]
+    group: {each: lamps.rear, wrong: {out: flat}}
+"""
+
+
+def groups() -> Compiled:
+    model, lines = load_checklist(GROUPS, "groups.yaml")
+    hazards, _ = load_hazards("hazards: {}", "hazards.yaml")
+    context = Context(load_vehicle(TRIDEM, "vehicle.yaml"))
+    return compile_checklist(model, lines, "groups.yaml", hazards, context)
+
+
+def test_a_group_of_more_than_five_becomes_even_parts_in_the_order_of_the_vehicle() -> None:
+    compiled = groups()
+    assert ids(compiled) == ["tires", "tires 2", "lamps", "lamps 2", "lamps 3"]
+    names = [[item.name for item in step.items] for step in compiled.steps]
+    assert names[0] == ["left front outer", "left front inner", "left middle outer"]
+    assert names[1] == ["left middle inner", "left rear outer", "left rear inner"]
+    assert ["".join(part) for part in names[2:]] == ["abcd", "efgh", "ijk"]
+    assert {step.written for step in compiled.steps} == {"tires", "lamps"}
+
+
+def test_each_part_says_what_it_is_about_and_has_a_name_of_its_own() -> None:
+    compiled = groups()
+    first, second = compiled.step("tires"), compiled.step("tires 2")
+    assert first.question.startswith(
+        "Left front outer, left front inner and left middle outer. Left tires."
+    )
+    assert second.variants[0].brief.startswith("Left middle inner, ")
+    assert compiled.step("lamps 3").question == "Lamps, i, j and k. All good?"
+    assert (first.item, second.item) == ("Left tires", "Left tires, part two")
+    assert (first.carry, second.carry) == ("left tires", "left tires 2")
 
 
 # -- the shipped checklist ---------------------------------------------------------------------

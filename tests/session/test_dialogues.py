@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from tests.session.small import GOOD, Hand
+from tests.session.small import GOOD, HAZARDS, VEHICLE, Hand
+from voicecheck.checklist.compile import Context, compile_checklist
+from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 from voicecheck.session import records as r
@@ -384,3 +386,60 @@ def test_what_was_put_off_comes_back_before_leaving() -> None:
     assert hand.step == "people"  # the clear look around has ended meanwhile
     hand.reply("nobody near", "all the way up", "affirm")
     assert hand.outcome == "complete"
+
+
+# -- dates of issue ------------------------------------------------------------------------------
+
+ISSUED = """
+id: papers
+edition: "1"
+title: Papers
+places: {cab: In the cab}
+facts: {paper: {text: The paper is valid., lasts: lasting}}
+defects: {overdue: {text: It is overdue., class: major, source: [x]}}
+steps:
+  - {id: paper, place: cab, item: Paper, ask: "Issued when?", source: [x],
+     date: {what: Day of issue, valid: VALID, overdue: overdue, day: DAY, gives: [paper]}}
+  - {id: last, place: cab, item: Last, needs: [paper], ask: "Done?", source: [x], done: {}}
+"""
+
+
+def issued(valid: str, day: bool) -> Hand:
+    text = ISSUED.replace("VALID", valid).replace("DAY", str(day).lower())
+    model, lines = load_checklist(text, "papers.yaml")
+    hazards, _ = load_hazards(HAZARDS, "hazards.yaml")
+    context = Context(load_vehicle(VEHICLE, "vehicle.yaml"))
+    return Hand(compile_checklist(model, lines, "papers.yaml", hazards, context))
+
+
+# Today is 2026-11-25 (small.py). Twelve months: 49 CFR 396.17(c), "at least once during the
+# preceding 12 months"; 24 h: NSC Standard 13 part 1, a report is valid for 24 hours.
+@pytest.mark.parametrize(
+    ("valid", "day", "said", "good"),
+    [
+        ("12 months", False, "november twenty twenty five", True),
+        ("12 months", False, "october twenty twenty five", False),
+        ("12 months", True, "november twenty five twenty twenty five", True),
+        ("12 months", True, "november twenty four twenty twenty five", False),
+        ("24 h", True, "november twenty four twenty twenty six", True),
+        ("24 h", True, "november twenty three twenty twenty six", False),
+    ],
+)
+def test_the_last_valid_day_is_counted_from_the_date_of_issue(
+    valid: str, day: bool, said: str, good: bool
+) -> None:
+    hand = issued(valid, day)
+    hand.reply(said, "affirm")
+    answer = hand.session.state.answers["paper"]
+    assert answer.text.startswith("issued 202")
+    assert (answer.outcome == "good") is good
+    assert hand.true("paper") is good
+    assert bool(hand.session.state.open_stops()) is not good
+
+
+def test_a_date_of_issue_still_to_come_is_refused() -> None:
+    hand = issued("12 months", False)
+    assert "still to come" in hand.reply("december twenty twenty six", "affirm")
+    assert hand.step == "paper"
+    assert "paper" not in hand.session.state.answers
+    assert not hand.true("paper")

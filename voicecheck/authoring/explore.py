@@ -27,7 +27,7 @@ from heapq import heappop, heappush
 from typing import Any
 
 from voicecheck.authoring.oracle import Breach, Oracle
-from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.checklist.compiled import Compiled, DateAsked, Step
 from voicecheck.limits.judge import judge_family
 from voicecheck.reply.grammar import Expect, Refused, Understood, parse
 from voicecheck.reply.numbers import date_words, quantity_words, spelling_words
@@ -42,6 +42,7 @@ from voicecheck.units import Quantity, unit_named
 
 WALL = "2026-11-25T06:00:00-07:00"
 VALID, OVERDUE = "2027-10", "2026-01"  # months after and before WALL
+ISSUED, ISSUED_LONG_AGO = "2026-11", "2019-01"  # where the date of issue is asked
 TICK_MS = 10  # a reply takes no time that could end a fact; time passes by its own events
 SPOKEN = frozenset({Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING})
 LONG_TALK_MS = 3_600_000
@@ -249,6 +250,11 @@ def _leaves(compiled: Compiled, step: Step) -> tuple[str, ...]:
     return tuple(dict.fromkeys(leaf for n in step.needs for leaf in compiled.need(n).leaves()))
 
 
+def day_of(month: str, asked: DateAsked) -> str:
+    """A date of that month in the form asked for: the day of ``WALL``, so that hours can count."""
+    return f"{month}-{WALL[8:10]}" if asked.day else month
+
+
 def _given(step: Step) -> tuple[str, ...]:
     every = [*step.gives, *(f for v in step.variants for x in v.answers for f in x.gives)]
     return tuple(dict.fromkeys(every))
@@ -336,9 +342,11 @@ class Moves:
                 if spelling.least <= len(text) <= spelling.most:
                     yield _reply(spelling_words(text).lower(), "typed", "spelling")
         if wanted.date:
-            for date in (VALID, OVERDUE):
-                text = f"{date}-15" if wanted.date.day else date
-                yield _reply(date_words(text).lower(), "typed", "date")
+            spec = self.compiled.step(s.step).date
+            assert spec is not None
+            issued = (ISSUED, ISSUED_LONG_AGO, VALID)  # the last one is still to come
+            for date in issued if spec.valid else (VALID, OVERDUE):
+                yield _reply(date_words(day_of(date, spec)).lower(), "typed", "date")
         if first and s.phase is not Phase.MEMO:
             yield _reply("[unk]", "typed", "unknown words")
 

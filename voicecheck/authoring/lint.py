@@ -117,7 +117,7 @@ class _Lint:
         self.place = {step.id: n for n, step in enumerate(model.steps)}
 
     def line(self, step: str, *path: str | int) -> int:
-        return line_of(self.lines, "steps", self.place[step.partition("@")[0]], *path)
+        return line_of(self.lines, "steps", self.place[self.compiled.step(step).written], *path)
 
     def mend(self, rule: str, line: int, why: str, how: str) -> Finding:
         return Finding(rule, "mend", self.file, line, why, how)

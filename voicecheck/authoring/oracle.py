@@ -17,6 +17,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
+from itertools import product
 
 from voicecheck.checklist.compile import Context
 from voicecheck.checklist.model import (
@@ -113,6 +115,7 @@ class Known:
     never_blocked: bool
     speaks: bool
     at: str  # "@position" or ""
+    items: tuple[str, ...] = ()  # of a group, in the order of the vehicle
 
     def gives(self, facts: Iterable[str]) -> frozenset[str]:
         return frozenset(f"{fact}{self.at}" for fact in facts)
@@ -186,8 +189,10 @@ class Oracle:
             hazard = hazards.hazards.get(s.hazard)
             names = dict.fromkeys((*(hazard.needs if hazard else ()), *s.needs))
             conditions = tuple((name, condition(name)) for name in names)
-            for place in places[s.id] if s.each else [""]:
-                id = f"{s.id}@{place}" if place else s.id
+            for place, (part, items) in product(
+                places[s.id] if s.each else [""], _parts(s, context)
+            ):
+                id = f"{s.id}{part}@{place}" if place else f"{s.id}{part}"
                 steps[id] = Known(
                     id=id,
                     model=s,
@@ -200,6 +205,7 @@ class Oracle:
                     never_blocked=bool(hazard and hazard.never_blocked),
                     speaks=_speaks(s, hazard),
                     at=f"@{place}" if place else "",
+                    items=items,
                 )
         return cls(
             model,
@@ -564,8 +570,10 @@ class _Check:
                 self.fail("H2", f"{model.item!r}: {said!r} is taken for {ordered!r}")
         if step.kind == "date" and body.overdue:
             said = self._pending(4)
-            if said < self.event.at.wall[: len(said)]:
+            if _overdue(said, body.valid, self.event.at.wall[:10]):
                 self.fail("H2", f"{model.item!r}: an overdue date is taken for good")
+        if step.kind == "date" and body.valid and self._pending(4) > self.event.at.wall[:10]:
+            self.fail("H2", f"{model.item!r}: a date of issue to come is taken for good")
         if step.kind == "group" and self.before.items.get(step.id):
             self.fail("H2", f"{model.item!r} has exceptions and is taken for all good")
         return set(step.gives(getattr(body, "gives", ())))
@@ -865,6 +873,38 @@ def _all_gives(step: StepModel) -> list[str]:
     tables = [step.answers or {}, *(v.answers for v in step.variants or ())]
     listed = [fact for table in tables for answer in table.values() for fact in answer.gives]
     return [*listed, *getattr(getattr(step, _kind(step)), "gives", ())]
+
+
+def _parts(step: StepModel, context: Context) -> list[tuple[str, tuple[str, ...]]]:
+    """What is added to the id of each part of a group, and the items of it: five at most."""
+    if step.group is None:
+        return [("", ())]
+    items = [*step.group.items]
+    if step.group.each:
+        items = [p.said for p in positions(context.vehicle, step.group.each)]
+    count = (len(items) + 4) // 5
+    least, more = divmod(len(items), count)
+    found = []
+    for k in range(count):
+        size = least + (k < more)
+        found.append((f" {k + 1}" if k else "", tuple(items[:size])))
+        del items[:size]
+    return found
+
+
+def _overdue(said: str, valid: str, today: str) -> bool:
+    """Whether today lies behind the last month or day; ``said`` is that of issue with ``valid``."""
+    if not valid:
+        return said < today[: len(said)]
+    number, unit = valid.split()
+    if unit == "h":
+        age = date.fromisoformat(today) - date.fromisoformat(said)
+        return age.days * 24 > int(number)
+    months = 12 * (int(today[:4]) - int(said[:4])) + int(today[5:7]) - int(said[5:7])
+    # in the last month the day decides, where one was said
+    return months > int(number) or (
+        months == int(number) and said[8:] != "" and today[8:] > said[8:]
+    )
 
 
 def _applies(step: StepModel, context: Context, chosen: Mapping[str, str]) -> bool:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from voicecheck.authoring.explore import (
+    ISSUED,
     SPOKEN,
     VALID,
     Explorer,
@@ -26,6 +27,7 @@ from voicecheck.authoring.explore import (
     _prompt,
     _reply,
     _timer,
+    day_of,
     quick,
 )
 from voicecheck.authoring.oracle import Breach, Oracle
@@ -134,6 +136,12 @@ def prove(
     proof = Proof(compiled, oracle, opened, reduced, Graph())
     if set(oracle.steps) != {step.id for step in compiled.steps}:
         what = "the steps walked are not the steps written"
+        proof.found.append(Found(Breach("H1", what), ()))
+    elif any(
+        oracle.steps[step.id].items != tuple(item.name for item in step.items)
+        for step in compiled.steps
+    ):
+        what = "the items asked for are not those of the vehicle"
         proof.found.append(Found(Breach("H1", what), ()))
     with quick(compiled):
         proof.graph = explorer._run()
@@ -277,7 +285,7 @@ class Willing:
             text = text[: step.spelling.most].ljust(step.spelling.least, "1")
             return _reply(spelling_words(text).lower(), "typed", "spelling")
         if step.date is not None:
-            text = f"{VALID}-15" if step.date.day else VALID
+            text = day_of(ISSUED if step.date.valid else VALID, step.date)
             return _reply(date_words(text).lower(), "typed", "date")
         words = {"done": "done", "verdict": "pass", "group": "all good", "attest": "affirm"}
         return _reply(words.get(step.kind, "done"), "typed", "good")

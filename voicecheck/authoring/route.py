@@ -89,7 +89,7 @@ def _before(
             changed = gives[m] | ends[m] | gives[n] | ends[n]
             shared = (gives[m] | reads[m] | ends[m]) & (gives[n] | reads[n] | ends[n]) & changed
             again = any(x.again == steps[m].id for v in step.variants for x in v.answers)
-            written = steps[m].id.partition("@")[0] in after.get(step.id.partition("@")[0], ())
+            written = steps[m].written in after.get(step.written, ())
             if shared or again or written:
                 bit |= 1 << m
         bits.append(bit)

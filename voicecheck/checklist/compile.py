@@ -46,6 +46,9 @@ from voicecheck.errors import ChecklistError, FactNeverGiven, UnknownLimit
 from voicecheck.limits.judge import units_of
 from voicecheck.units import UNITS, unit_named
 
+MOST_ITEMS = 5  # of a group: nobody can keep more in mind
+PART_NAMES = ("one", "two", "three", "four", "five", "six", "seven", "eight")
+
 
 @dataclass(frozen=True)
 class Context:
@@ -88,6 +91,7 @@ class _Compiler:
                 )
             self.settings[name] = choice
         self.derived: dict[str, Need] = {}
+        self.carried: list[StepModel] = []
 
     def fail(self, what: str, how: str, *path: str | int) -> ChecklistError:
         return ChecklistError(what, how, self.file, line_of(self.lines, *path))
@@ -208,11 +212,7 @@ class _Compiler:
                     need = compiled.need(name)
                     if need.holds(lambda leaf: bool(compiled.givers(leaf))):
                         continue  # another branch of an any: can give it
-                    n = next(
-                        n
-                        for n, part in enumerate(self.model.steps)
-                        if part.id == step.id.partition("@")[0]
-                    )
+                    n = next(n for n, s in enumerate(self.model.steps) if s.id == step.written)
                     raise FactNeverGiven(
                         f"step {step.id!r} needs {fact!r}, which no step gives",
                         "list it under gives: of an answer, or take the need away",
@@ -232,8 +232,10 @@ class _Compiler:
             )
         if not self._applies(part, path):
             return
+        self._may_be_carried(part, *path)
+        items = self._items(part, *path)
         if not part.each:
-            yield self._step(part, n, None)
+            yield from (self._step(part, n, None, items, k) for k in range(len(items)))
             return
         found = self._positions(part.each, *path, "each")
         for given in self._given_by(part):
@@ -242,7 +244,60 @@ class _Compiler:
                 "all", parts=tuple(Need("fact", f"{given}@{p.id}") for p in found)
             )
         for position in found:
-            yield self._step(part, n, position)
+            yield from (self._step(part, n, position, items, k) for k in range(len(items)))
+
+    def _items(self, part: StepModel, *path: str | int) -> tuple[tuple[Item, ...], ...]:
+        """The items of each of the steps that a group becomes; one step without any, else.
+
+        At most ``MOST_ITEMS`` a step, as evenly as can be, in the order of the vehicle.
+        """
+        if part.group is None:
+            return ((),)
+        named = (
+            self._positions(part.group.each, *path, "group", "each")
+            if part.group.each
+            else tuple(Position(name, name, {}) for name in part.group.items)
+        )
+        if not 0 < len(named) <= MOST_ITEMS * len(PART_NAMES):
+            raise self.fail(
+                f"the group has {len(named)} items, and a group has 1 to "
+                f"{MOST_ITEMS * len(PART_NAMES)}",
+                "leave the step out with when:, or correct the vehicle file",
+                *path,
+                "group",
+            )
+        wrong = tuple(part.group.wrong.items())
+        self._defects(wrong, *path, "group", "wrong")
+        count = -(-len(named) // MOST_ITEMS)
+        return tuple(
+            tuple(
+                Item(p.said, (p.said, *p.also), wrong)
+                for n, p in enumerate(named)
+                if n * count // len(named) == k
+            )
+            for k in range(count)
+        )
+
+    def _may_be_carried(self, part: StepModel, *path: str | int) -> None:
+        """What is carried forward is not done again, so no fact may hang on its doing."""
+        facts = (*self._given_by(part), *part.ends)
+        if part.carry and facts:
+            raise self.fail(
+                f"the step is carried forward and gives or ends {facts[0]!r}",
+                "a carried answer gives nothing: take carry: away, or the fact",
+                *path,
+                "carry",
+            )
+        same = [s.id for s in self.carried if s.carry == part.carry]
+        if part.carry and same:
+            raise self.fail(
+                f"{part.carry!r} is carried by the step {same[0]!r} already",
+                "give each its own name; the name is looked for in the other checklist",
+                *path,
+                "carry",
+            )
+        if part.carry:
+            self.carried.append(part)
 
     def _positions(self, of: str, *path: str | int) -> tuple[Position, ...]:
         try:
@@ -282,8 +337,19 @@ class _Compiler:
             and all(self.settings[name] == value for name, value in when.setting.items())
         )
 
-    def _step(self, part: StepModel, n: int, position: Position | None) -> Step:
+    def _step(
+        self,
+        part: StepModel,
+        n: int,
+        position: Position | None,
+        parts: tuple[tuple[Item, ...], ...],
+        k: int,
+    ) -> Step:
+        """One of the steps that an author's step becomes: at a position, the k-th of its parts."""
         path = ("steps", n)
+        items = parts[k]
+        number = f" {k + 1}" if k else ""
+        at = f"@{position.id}" if position else ""
         kind = next(k for k in REPLY_KINDS if getattr(part, k) is not None)
         hazard = self._hazard(part.hazard, *path, "hazard") if part.hazard else None
         needs = tuple(dict.fromkeys((*(hazard.needs if hazard else ()), *part.needs)))
@@ -299,8 +365,17 @@ class _Compiler:
                     "ends",
                 )
 
+        names = _listed([item.name for item in items])
+
         def put(text: str) -> str:
-            return text.replace("{position}", position.said) if position else text
+            if position:
+                text = text.replace("{position}", position.said)
+            return text.replace("{items}", names)
+
+        def asked(text: str) -> str:
+            """Of several parts each must say what it is about."""
+            several = len(parts) > 1 and "{items}" not in text
+            return put(f"{names.capitalize()}. {text}" if several else text)
 
         def gives(facts: tuple[str, ...], *where: str | int) -> tuple[str, ...]:
             for fact in facts:
@@ -309,7 +384,7 @@ class _Compiler:
                     raise self.fail(
                         f"{fact!r} is ended and given by one step", "keep one", *path, "ends"
                     )
-            return tuple(f"{fact}@{position.id}" if position else fact for fact in facts)
+            return tuple(f"{fact}{at}" for fact in facts)
 
         def answer(phrase: str, a: AnswerModel, *where: str | int) -> Answer:
             for defect in (a.defect, a.third):
@@ -371,25 +446,8 @@ class _Compiler:
         else:
             table = part.answers or {}
             variants = (
-                Variant(put(part.ask), put(part.brief or part.ask), answers(table, "answers")),
+                Variant(asked(part.ask), asked(part.brief or part.ask), answers(table, "answers")),
             )
-        items: tuple[Item, ...] = ()
-        if part.group:
-            named = (
-                self._positions(part.group.each, *path, "group", "each")
-                if part.group.each
-                else tuple(Position(name, name, {}) for name in part.group.items)
-            )
-            if not 0 < len(named) <= 5:
-                raise self.fail(
-                    f"the group has {len(named)} items, and a group has one to five",
-                    "split the group, or correct the vehicle file",
-                    *path,
-                    "group",
-                )
-            wrong = tuple(part.group.wrong.items())
-            self._defects(wrong, *path, "group", "wrong")
-            items = tuple(Item(p.said, (p.said, *p.also), wrong) for p in named)
         body = getattr(part, kind)
         wrong = tuple(part.verdict.wrong.items()) if part.verdict else ()
         self._defects(wrong, *path, "verdict", "wrong")
@@ -408,9 +466,9 @@ class _Compiler:
                     "verdict",
                 )
         return Step(
-            id=f"{part.id}@{position.id}" if position else part.id,
+            id=f"{part.id}{number}{at}",
             place=part.place,
-            item=put(part.item),
+            item=put(part.item) + (f", part {PART_NAMES[k]}" if k else ""),
             kind=cast("Kind", "answers" if kind == "variants" else kind),
             variants=variants,
             hazard=part.hazard,
@@ -429,8 +487,10 @@ class _Compiler:
             hands_busy=part.hands_busy,
             only_again=part.only_again,
             confirm=part.confirm or part.variants is not None,
+            carry=f"{part.carry}{number}{at}" if part.carry else "",
             look_s=part.look,
             sources=part.source,
+            written=part.id,
         )
 
     def _reading(
@@ -491,7 +551,7 @@ class _Compiler:
             return None
         if part.date.overdue:
             self._defects((("", part.date.overdue),), *path, "date")
-        return DateAsked(part.date.what, part.date.overdue, part.date.day)
+        return DateAsked(part.date.what, part.date.overdue, part.date.day, part.date.valid)
 
     # -- names --------------------------------------------------------------------------------
 
@@ -533,3 +593,7 @@ class _Compiler:
                     "add it to defects: with text, class and source",
                     *path,
                 )
+
+
+def _listed(names: list[str]) -> str:
+    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))

@@ -142,6 +142,7 @@ class DateAsked:
     what: str
     overdue: str  # defect id
     day: bool
+    valid: str = ""  # how long after the date spoken, "12 months" or "24 h"; "": that date itself
 
 
 @dataclass(frozen=True)
@@ -167,8 +168,10 @@ class Step:
     hands_busy: bool = False
     only_again: bool = False  # led to by an again only, never in the ordinary walk
     confirm: bool = False  # the state must be named; "pass" is refused
+    carry: str = ""  # name under which a good answer holds in another checklist of the day
     look_s: int = 2  # shortest honest time for looking; faster answers are marked
     sources: tuple[str, ...] = ()
+    written: str = ""  # id that the author wrote; several steps have it where it was expanded
 
     @property
     def question(self) -> str:

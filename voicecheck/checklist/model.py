@@ -126,7 +126,10 @@ class VerdictModel(Strict):
 
 
 class GroupModel(Strict):
-    """At most five items at one place; items from the vehicle by ``each``."""
+    """At most five items at one place; items from the vehicle by ``each``.
+
+    More than five from the vehicle become several steps, each with its own items.
+    """
 
     items: tuple[Words, ...] = ()
     each: str = ""
@@ -167,10 +170,21 @@ class SpellModel(Strict):
 
 
 class DateModel(Strict):
+    """The last valid month or day; with ``valid`` the month or day of issue."""
+
     what: Sentence
+    valid: Annotated[
+        str, StringConstraints(pattern=r"^([1-9][0-9]? months|[1-9][0-9]{0,2} h)?$")
+    ] = ""
     overdue: str = ""
     day: bool = False
     gives: tuple[str, ...] = ()
+
+    @model_validator(mode="after")
+    def _fine_enough(self) -> DateModel:
+        if self.valid.endswith(" h") and not self.day:
+            raise ValueError("what is valid for hours is told by its day: write day: true")
+        return self
 
 
 class MemoModel(Strict):
@@ -205,6 +219,7 @@ class StepModel(Strict):
     hands_busy: bool = Field(default=False, alias="hands busy")
     only_again: bool = Field(default=False, alias="only again")
     confirm: bool = False
+    carry: Name | Literal[""] = ""
     look: Annotated[int, Field(ge=0, le=600)] = 2
     source: tuple[str, ...]
     done: DoneModel | None = None

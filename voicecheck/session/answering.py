@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from voicecheck.checklist.compiled import Answer, Item, Step
 from voicecheck.errors import SessionFault
 from voicecheck.limits.judge import Judgement, judge_family, leak_per_minute
+from voicecheck.limits.validity import last_valid
 from voicecheck.session import actions as a
 from voicecheck.session import records as r
 from voicecheck.session import sentences as say
@@ -159,7 +160,7 @@ def _instance(turn: Turn, id: str, step: Step) -> str:
     for wanted in (f"{id}@{position}", id):
         if any(s.id == wanted for s in turn.compiled.steps):
             return wanted
-    return next(s.id for s in turn.compiled.steps if s.id.partition("@")[0] == id)
+    return next(s.id for s in turn.compiled.steps if s.written == id)
 
 
 # -- groups ------------------------------------------------------------------------------------
@@ -339,17 +340,26 @@ def _same(ordered: str, spelled: str) -> bool:
 
 
 def _date(turn: Turn, step: Step, reply: Reply) -> None:
-    """A validity date: the named month (or day) is the last one that is valid."""
+    """A validity date: the named month (or day) is the last one that is valid, or that of issue."""
     assert step.date is not None
     today = turn.at.wall[: len(reply.date)]
-    if reply.date < today and step.date.overdue:
+    last, text = reply.date, reply.date
+    if step.date.valid:
+        if reply.date > today:
+            turn.tone("not understood")
+            turn.say(say.NOT_ISSUED_YET)
+            turn.restart()
+            return
+        last = last_valid(reply.date, step.date.valid)
+        text = f"issued {reply.date}, valid until {last}"
+    if last < today and step.date.overdue:
         severity = turn.defect(step.date.overdue, step, step.item, reply)
         outcome = "failed" if severity == "major" else "noted"
-        turn.answered(step, outcome, "overdue", f"{reply.date}, overdue", heard=reply.heard)
-        text = turn.compiled.defects[step.date.overdue].text
-        accepted(turn, say.noted_defect(text, severity))
+        turn.answered(step, outcome, "overdue", f"{text}, overdue", heard=reply.heard)
+        told = turn.compiled.defects[step.date.overdue].text
+        accepted(turn, say.noted_defect(told, severity))
         return
-    turn.answered(step, "good", "date", reply.date, gives=step.gives, heard=reply.heard)
+    turn.answered(step, "good", "date", text, gives=step.gives, heard=reply.heard)
     accepted(turn, "")
 
 

@@ -116,6 +116,7 @@ def time_left(seconds: int) -> str:
     return f"{seconds} seconds left."
 
 
+NOT_ISSUED_YET = "That date is still to come."
 NO_INTERVAL = "No interval is running."
 NOTHING_ANSWERED = "Nothing is answered yet."
 NOTHING_TO_EXPLAIN = "There is no more to this step than its question."
