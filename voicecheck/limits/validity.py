@@ -5,8 +5,7 @@ Pure functions: no clock, no file.
 
 from __future__ import annotations
 
-import calendar
-import datetime
+from calendar import monthrange
 
 from voicecheck.errors import IntervalUnusable
 
@@ -25,10 +24,17 @@ def last_valid(issued: str, valid: str) -> str:
             raise IntervalUnusable(
                 f"{valid} cannot be counted from a month.", "Give the day of issue."
             )
-        last = datetime.date(year, month, day[0]) + datetime.timedelta(days=int(number) // 24)
-        return last.isoformat()
-    months = year * 12 + month - 1 + int(number)
-    year, month = months // 12, months % 12 + 1
+        last = day[0] + int(number) // 24
+        while last > monthrange(year, month)[1]:
+            last -= monthrange(year, month)[1]
+            year, month = _month(year, month + 1)
+        return f"{year:04}-{month:02}-{last:02}"
+    year, month = _month(year, month + int(number))
     if not day:
         return f"{year:04}-{month:02}"
-    return f"{year:04}-{month:02}-{min(day[0], calendar.monthrange(year, month)[1]):02}"
+    return f"{year:04}-{month:02}-{min(day[0], monthrange(year, month)[1]):02}"
+
+
+def _month(year: int, month: int) -> tuple[int, int]:
+    """The month counted on from January of that year: (2026, 14) is (2027, 2)."""
+    return year + (month - 1) // 12, (month - 1) % 12 + 1
