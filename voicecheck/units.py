@@ -87,6 +87,10 @@ IN3 = Unit("in3", "volume", _INCH**3, "cubic inch", "cubic inches")
 LITRE = Unit("L", "volume", Fraction(1, 1000), "litre", "litres")
 G = Unit("g", "acceleration", _GRAVITY, "g", "g")
 PERCENT = Unit("percent", "ratio", Fraction(1, 100), "percent", "percent")
+# Whole things that are counted: tiedowns, triangles, spare fuses.
+COUNT = Unit("count", "number", Fraction(1), "piece", "pieces")
+# The figure before "B:C" on a fire extinguisher (the rating of Underwriters Laboratories).
+RATING_BC = Unit("B:C", "extinguisher rating", Fraction(1), "b c", "b c")
 
 UNITS: Mapping[str, Unit] = MappingProxyType(
     {
@@ -98,7 +102,7 @@ UNITS: Mapping[str, Unit] = MappingProxyType(
             *(S, MIN, H, DAY, MONTH),
             *(KM_PER_H, MPH),
             *(DEG_C, DEG_F, DEG),
-            *(IN3, LITRE, G, PERCENT),
+            *(IN3, LITRE, G, PERCENT, COUNT, RATING_BC),
         )
     }
 )

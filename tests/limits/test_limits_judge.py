@@ -73,6 +73,8 @@ CASES: list[Case] = [
     ("stroke-test-pressure", "CA-ON", NONE, ".. 90 100 psi; 621 690 kPa"),
     # COMAR 11.22.02.06 J(3); commercial-driver manual of Georgia 11.2.3.
     ("stroke-difference", "US-MD", STEER, "<= 1/4 in; 6.4 mm"),
+    # Advice outside Maryland: common practice, no law.
+    ("stroke-difference", "US", STEER, "<= 1/4 in; 6.4 mm"),
     ("hand-pull", "US", {"slack adjuster": "manual"}, "<= 1 in; 25 mm"),
     # 49 CFR 571.121 S5.1.5 in NHTSA letters: on below 60 psi. COMAR 11.22.02.06 A.
     ("low-air-warning", "US", {"fmvss 121": "yes"}, ">= 60 psi; 414 kPa"),
@@ -179,6 +181,25 @@ CASES: list[Case] = [
     ("windshield-spacing", "US", NONE, ">= 3 in; 76 mm"),
     ("windshield-damage", "US-MD", NONE, "<= 1/2 in"),
     ("exhaust-clearance", "US-MD", NONE, ">= 1 1/2 in"),
+    # 49 CFR 393.95(a)(1)(ii) in S.C. Reg. 38-393.95 (Sep 2024) and COMAR 11.22.02.16 B: 5 B:C, or
+    # two of 4 B:C; placarded 10 B:C. (f), (b): three triangles, six fusees, three flares; one fuse.
+    ("extinguisher", "US", {"placarded load": "no", "extinguishers": "one"}, ">= 5 B:C"),
+    ("extinguisher", "US", {"placarded load": "no", "extinguishers": "two"}, ">= 4 B:C"),
+    ("extinguisher", "US", {"placarded load": "yes", "extinguishers": "one"}, ">= 10 B:C"),
+    ("warning-devices", "US", {"warning device": "triangles"}, ">= 3 count"),
+    ("warning-devices", "US", {"warning device": "fusees"}, ">= 6 count"),
+    ("warning-devices", "US", {"warning device": "liquid-burning flares"}, ">= 3 count"),
+    ("warning-devices", "US-MD", {"warning device": "triangles"}, ">= 3 count"),
+    ("spare-fuses", "US", NONE, ">= 1 count"),
+    # 49 CFR 393.110(b), (c) in quotations: a 20 ft article, three not blocked, two blocked; the
+    # Canadian standard has the same model (from memory); N.C. manual section 3: two in all.
+    ("tiedown-count", "US",
+     {"blocked": "no", "article length": "20 ft", "article weight": "9 lb"}, ">= 3 count"),
+    ("tiedown-count", "US", {"blocked": "yes", "article length": "20 ft"}, ">= 2 count"),
+    ("tiedown-count", "CA-AB",
+     {"blocked": "no", "article length": "20 ft", "article weight": "9 lb"}, ">= 3 count"),
+    ("tiedown-count", "CA", {"blocked": "yes", "article length": "20 ft"}, ">= 2 count"),
+    ("tiedown-count-least", "US", NONE, ">= 2 count"),
     # 49 CFR 393.102(a)(1): 0.8 g forward, 0.5 rearward and sideways; (a)(2): 0.435, 0.5, 0.25.
     ("cargo-breaking-strength", "US", {"direction": "forward"}, ">= 0.8 g"),
     ("cargo-breaking-strength", "US", {"direction": "rearward"}, ">= 0.5 g"),
@@ -194,6 +215,10 @@ CASES: list[Case] = [
     ("cargo-first-check", "US", NONE, "<= 50 mi; 80 km"),
     ("cargo-check-time", "US", NONE, "<= 3 h"),
     ("cargo-check-distance", "US", NONE, "<= 150 mi; 241 km"),
+    # National Safety Code Standard 10, from memory: 80 km, 3 h, 240 km.
+    ("cargo-first-check", "CA-ON", NONE, "<= 80 km"),
+    ("cargo-check-time", "CA", NONE, "<= 3 h"),
+    ("cargo-check-distance", "CA-QC", NONE, "<= 240 km"),
     # 49 CFR 396.11(a)(4), 396.17(a), 396.21.
     ("report-kept", "US", NONE, ">= 3 month"),
     ("periodic-inspection", "US", NONE, "<= 12 month"),
@@ -203,6 +228,7 @@ CASES: list[Case] = [
     ("trip-inspection", "CA-MB", NONE, "<= 24 h"),
     ("trip-inspection", "CA-SK", NONE, "<= 24 h"),
     ("trip-inspection", "CA-NS", NONE, "<= 24 h"),
+    ("trip-inspection", "CA-BC", NONE, "<= 24 h"),  # the national standard, as summarised
     # CVSE course (B.C.): 20 days, 3 months; N.S. summary: 20 days; 6 months from memory.
     ("report-handed-in", "CA-BC", NONE, "<= 20 day"),
     ("report-handed-in", "CA-NS", NONE, "<= 20 day"),
@@ -211,6 +237,7 @@ CASES: list[Case] = [
     ("report-kept", "CA-AB", NONE, ">= 6 month"),
     # O. Reg. 199/07 s. 1: over 4,500 kg (9,921 lb); SGI: above 11,794 kg.
     ("trip-inspection-weight", "CA-ON", NONE, "<= 4500 kg; 9921 lb"),
+    ("trip-inspection-weight", "CA-NS", NONE, "<= 4500 kg; 9921 lb"),
     ("trip-inspection-weight", "CA-SK", NONE, "<= 11794 kg"),
 ]  # fmt: skip
 
@@ -454,6 +481,8 @@ INPUT_FOR = {
     "governor cut-out": "120 psi",
     "actual reservoir volume": "80 L",
     "required reservoir volume": "60 L",
+    "article length": "20 ft",
+    "article weight": "40000 lb",
 }
 
 

@@ -114,6 +114,8 @@ def test_every_row_can_be_reached_through_its_family(row: Limit) -> None:
         "governor cut-out": "120 psi",
         "actual reservoir volume": "60 L",
         "required reservoir volume": "60 L",
+        "article length": "20 ft",
+        "article weight": "40000 lb",
     }
     if row.conditions.get("wheel diameter") == ("not listed",):
         inputs["wheel diameter"] = "25 in"

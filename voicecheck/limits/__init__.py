@@ -20,6 +20,7 @@ from voicecheck.limits.judge import (
     leak_per_minute,
     pressure_kept,
     table_lines,
+    tiedowns_needed,
     units_of,
 )
 from voicecheck.limits.table import FAMILIES, INPUTS, JURISDICTIONS, LIMITS, Limit, limit_of
@@ -44,5 +45,6 @@ __all__ = [
     "limit_of",
     "pressure_kept",
     "table_lines",
+    "tiedowns_needed",
     "units_of",
 ]

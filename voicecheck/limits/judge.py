@@ -15,6 +15,7 @@ Pure functions: no clock, no file.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_UP, Context, Decimal
@@ -36,12 +37,18 @@ from voicecheck.limits.table import (
     limit_of,
 )
 from voicecheck.units import (
+    COUNT,
+    FT,
     IN,
+    KG,
     KPA,
     KPA_PER_MIN,
+    LB,
+    MM,
     PERCENT,
     PSI,
     PSI_PER_MIN,
+    M,
     Quantity,
     S,
     Unit,
@@ -294,6 +301,8 @@ def _bound_for(row: Limit, unit: Unit, given: Mapping[str, str]) -> tuple[Bound,
         part = Fraction(_lowest(row.value).value) / 100
         same: Basis = "source figure" if rated.unit == unit else "reading converted"
         return Quantity(rounded(rated.exact_in(rated.unit) * part), rated.unit), same
+    if row.rule == "article size":
+        return tiedowns_needed(given), "source figure"
     limit = build_up_limit(
         Quantity.parse(given["actual reservoir volume"]),
         Quantity.parse(given["required reservoir volume"]),
@@ -306,6 +315,12 @@ def _plain_bound(row: Limit, unit: Unit) -> tuple[Bound, Basis]:
         if _lowest(figure.value).unit == unit:
             return figure.value, "source figure" if figure.printed else "usual rounded figure"
     return row.value, "reading converted"
+
+
+def figure_in(row: Limit, unit: Unit) -> Quantity:
+    """The figure of a plain row with one bound: its own in that unit, else converted."""
+    bound, _ = _plain_bound(row, unit)
+    return _lowest(bound).to(unit)
 
 
 def _lowest(bound: Bound) -> Quantity:
@@ -439,6 +454,28 @@ def build_up_limit(actual: Quantity, required: Quantity) -> Quantity:
     ratio = actual.exact_in(required.unit) / Fraction(required.value)
     base = _lowest(limit_of("us-air-3").value)
     return Quantity(rounded(ratio * base.exact_in(S), "ROUND_DOWN"), S)
+
+
+def tiedowns_needed(given: Mapping[str, str]) -> Quantity:
+    """Fewest tiedowns on one article by its length, weight and whether it is blocked in front.
+
+    49 CFR 393.110(b), not blocked: one for an article up to 5 ft and 1100 lb; two up to 10 ft, or
+    up to 5 ft and heavier; above 10 ft two and one more for each further 10 ft or part. (c),
+    blocked or braced in front: one for each 10 ft or part. ``given`` holds "blocked", "article
+    length" and, unless blocked, "article weight". In metres and kilograms the steps are 1.52 m,
+    3.04 m and 500 kg (from memory); any other unit is converted exactly.
+    """
+    said = Quantity.parse(given["article length"])
+    metric = said.unit in (M, MM)
+    length = said.exact_in(M if metric else FT)
+    five, ten = (Fraction("1.52"), Fraction("3.04")) if metric else (Fraction(5), Fraction(10))
+    if given["blocked"] == "yes":
+        return Quantity(Decimal(math.ceil(length / ten)), COUNT)
+    weight = Quantity.parse(given["article weight"])
+    light = weight.value <= 500 if weight.unit == KG else weight.exact_in(LB) <= 1100
+    if length <= five:
+        return Quantity(Decimal(1 if light else 2), COUNT)
+    return Quantity(Decimal(2 + max(0, math.ceil((length - ten) / ten))), COUNT)
 
 
 # -- showing the table ----------------------------------------------------------------------

@@ -50,6 +50,21 @@ _WEATHER = """
 | frostbite, degF | -18 and colder: 30 min or less | National Weather Service text, as copied \
 | private copy |
 
+## Reckoned figures
+
+| rule | source | standing |
+|---|---|---|
+| a tiedown counts half its limit to the article or back to the same side, all of it over the \
+article | 49 CFR 393.106(d); half for each end section, National Safety Code Standard 10 \
+| private copy |
+| the weakest part governs | 49 CFR 393.108(a) | law seen |
+| an unmarked tiedown does not count in Canada | National Safety Code Standard 10, notice of the \
+change of 1 Jan 2011 | private copy |
+| a sealed load, or one that cannot practically be looked at, needs no check of the cargo \
+| 49 CFR 392.9(b)(4) | private copy |
+| a month of issue is taken to the last day of the month | none | practice |
+| a paper is valid to the end of the day or month that is printed on it | none | practice |
+
 ## Units
 
 The international yard and pound of 1959 (1 in = 25.4 mm, 1 lb = 0.45359237 kg, exactly) and

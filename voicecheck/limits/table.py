@@ -32,7 +32,7 @@ from voicecheck.units import Quantity
 
 Sense = Literal["at least", "at most", "more than", "less than", "between"]
 Standing = Literal["law seen", "law copy", "handbook", "private copy", "practice", "memory"]
-Rule = Literal["plain", "rated stroke", "half cut-out", "reservoir volumes"]
+Rule = Literal["plain", "rated stroke", "half cut-out", "reservoir volumes", "article size"]
 Bound = Quantity | tuple[Quantity, Quantity]
 
 STANDINGS: Mapping[Standing, str] = MappingProxyType(
@@ -88,11 +88,16 @@ INPUTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "chain grade": ("30", "43", "70", "80", "100", "unmarked"),
         "chain size": ("1/4", "5/16", "3/8", "7/16", "1/2", "5/8"),
         "rope size": ("1/4", "5/16", "3/8", "7/16", "1/2", "5/8", "3/4"),
+        "blocked": ("no", "yes"),
+        "placarded load": ("no", "yes"),
+        "extinguishers": ("one", "two"),
+        "warning device": ("triangles", "fusees", "liquid-burning flares"),
     }
 )
 #: Inputs that are quantities with their unit, e.g. ``"2.5 in"``, and their kind: the diameter of
 #: the steering wheel, the rated stroke marked on the actuator, the pressure at which the compressor
-#: stops, the volume of all the tractor's reservoirs and the volume that the rule requires.
+#: stops, the volume of all the tractor's reservoirs and the volume that the rule requires, length
+#: and weight of an article of cargo.
 OPEN_INPUTS: Mapping[str, str] = MappingProxyType(
     {
         "wheel diameter": "length",
@@ -100,6 +105,8 @@ OPEN_INPUTS: Mapping[str, str] = MappingProxyType(
         "governor cut-out": "pressure",
         "actual reservoir volume": "volume",
         "required reservoir volume": "volume",
+        "article length": "length",
+        "article weight": "mass",
     }
 )
 
@@ -641,6 +648,20 @@ def _strokes() -> Iterator[Limit]:
         edition=_COMAR_ED,
         standing="law seen",
         note="only advice outside Maryland",
+    )
+    yield _row(
+        "us-str-d",
+        "stroke-difference",
+        "difference of pushrod strokes, left to right",
+        "at most",
+        "1/4 in",
+        usual=("6.4 mm",),
+        applies="steering axle",
+        j="US",
+        given={"axle": _STEER},
+        source="Maryland's rule (COMAR), taken as advice elsewhere",
+        section="11.22.02.06 J(3)",
+        standing="practice",
     )
     yield _row(
         "us-str-h",
@@ -1857,6 +1878,7 @@ def _cargo() -> Iterator[Limit]:
         standing="private copy",
         note="an unmarked tiedown does not count since 1 Jan 2011",
     )
+    yield from _tiedown_counts()
     carolina = "North Carolina commercial-driver manual"
     yield _row(
         "us-crg-15-first",
@@ -1898,6 +1920,139 @@ def _cargo() -> Iterator[Limit]:
         section="3",
         edition="July 2017",
         standing="handbook",
+    )
+
+    canada = "National Safety Code Standard 10 (not seen)"
+    for id, family, what, most in (
+        ("ca-crg-15-first", "cargo-first-check", "driven before the first cargo check", "80 km"),
+        ("ca-crg-15-time", "cargo-check-time", "time between cargo checks", "3 h"),
+        ("ca-crg-15-distance", "cargo-check-distance", "driven between cargo checks", "240 km"),
+    ):
+        yield _row(
+            id,
+            family,
+            what,
+            "at most",
+            most,
+            applies="driver; or a change of duty status, whichever is first",
+            j="CA",
+            source=canada,
+            section="section not visible",
+            standing="memory",
+        )
+
+
+def _tiedown_counts() -> Iterator[Limit]:
+    """Fewest tiedowns on one article. The bound is worked out from its length and weight."""
+    what = "number of tiedowns on the article"
+    free = "not blocked in front: 1 up to 5 ft and 1100 lb, 2 up to 10 ft, 1 more per 10 ft or part"
+    held = "blocked or braced in front: 1 per 10 ft or part"
+    federal = "49 CFR, as quoted by private pages and a state manual"
+    canada = "National Safety Code Standard 10 (not seen; figures of the United States rule)"
+    rows: tuple[tuple[str, str, str, str, str, str, Standing], ...] = (
+        ("us-crg-13", "no", free, "US", federal, "393.110(b)", "private copy"),
+        ("us-crg-14", "yes", held, "US", federal, "393.110(c)", "private copy"),
+        ("ca-crg-13", "no", free, "CA", canada, "section not visible", "memory"),
+        ("ca-crg-14", "yes", held, "CA", canada, "section not visible", "memory"),
+    )
+    for id, blocked, applies, j, source, section, standing in rows:
+        yield _row(
+            id,
+            "tiedown-count",
+            what,
+            "at least",
+            "1 count",
+            applies=applies,
+            j=j,
+            given={"blocked": blocked},
+            needs=("article length",) if blocked == "yes" else ("article length", "article weight"),
+            rule="article size",
+            source=source,
+            section=section,
+            standing=standing,
+            note="metric steps 1.52 m, 3.04 m and 500 kg from memory",
+        )
+    yield _row(
+        "us-crg-14-two",
+        "tiedown-count-least",
+        what,
+        "at least",
+        "2 count",
+        applies="any load, whatever its length",
+        j="US",
+        source="North Carolina commercial-driver manual",
+        section="3",
+        edition="July 2017",
+        standing="handbook",
+        note="stricter than 393.110 for a short article",
+    )
+
+
+def _emergency() -> Iterator[Limit]:
+    law = "49 CFR, as copied by S.C. Reg. 38-393.95 and COMAR 11.22.02.16"
+    for id, load, bottles, rating in (
+        ("us-emg-1-one", "no", "one", 5),
+        ("us-emg-1-two", "no", "two", 4),
+        ("us-emg-2", "yes", ("one", "two"), 10),
+    ):
+        yield _row(
+            id,
+            "extinguisher",
+            "rating of each fire extinguisher",
+            "at least",
+            f"{rating} B:C",
+            applies="truck-tractor" + (", placarded load" if load == "yes" else ""),
+            j="US",
+            given={"placarded load": load, "extinguishers": bottles},
+            source=law,
+            section="393.95(a)(1)(ii)",
+            edition="South Carolina Sep 2024",
+            standing="law copy",
+            note="full, gauge readable, mounted, in reach",
+        )
+    what = "warning devices carried"
+    for device, least in (("triangles", 3), ("fusees", 6), ("liquid-burning flares", 3)):
+        yield _row(
+            f"us-emg-3-{device.partition('-')[0]}",
+            "warning-devices",
+            what,
+            "at least",
+            f"{least} count",
+            applies=f"truck-tractor, {device}",
+            j="US",
+            given={"warning device": device},
+            source=law,
+            section="393.95(f)",
+            edition="South Carolina Sep 2024",
+            standing="law copy",
+            note="flame devices are barred with some hazardous loads",
+        )
+    yield _row(
+        "us-md-emg-3",
+        "warning-devices",
+        what,
+        "at least",
+        "3 count",
+        applies="truck-tractor; only triangles count",
+        j="US-MD",
+        given={"warning device": "triangles"},
+        source=_COMAR,
+        section="11.22.02.16 A",
+        edition=_COMAR_ED,
+        standing="law seen",
+    )
+    yield _row(
+        "us-emg-4",
+        "spare-fuses",
+        "spare fuses of each type and size in use",
+        "at least",
+        "1 count",
+        applies="vehicle that uses fuses",
+        j="US",
+        source=law,
+        section="393.95(b)",
+        edition="South Carolina Sep 2024",
+        standing="law copy",
     )
 
 
@@ -1959,6 +2114,13 @@ def _reports() -> Iterator[Limit]:
         (
             "ca-ns-rpt-1",
             "CA-NS",
+            "National Safety Code Standard 13, as summarised",
+            "section not visible",
+            "private copy",
+        ),
+        (
+            "ca-rpt-1",
+            "CA",
             "National Safety Code Standard 13, as summarised",
             "section not visible",
             "private copy",
@@ -2053,6 +2215,19 @@ def _reports() -> Iterator[Limit]:
         standing="law seen",
     )
     yield _row(
+        "ca-ns-rpt-5",
+        "trip-inspection-weight",
+        free,
+        "at most",
+        "4500 kg",
+        usual=("9921 lb",),
+        applies="truck, tractor, trailer",
+        j="CA-NS",
+        source="summary of N.S. Reg. 26/2018",
+        section="section not visible",
+        standing="private copy",
+    )
+    yield _row(
         "ca-sk-rpt-5",
         "trip-inspection-weight",
         free,
@@ -2068,7 +2243,18 @@ def _reports() -> Iterator[Limit]:
 
 LIMITS: tuple[Limit, ...] = tuple(
     row
-    for part in (_linings, _strokes, _air, _tyres, _steering, _coupling, _cab, _cargo, _reports)
+    for part in (
+        _linings,
+        _strokes,
+        _air,
+        _tyres,
+        _steering,
+        _coupling,
+        _cab,
+        _emergency,
+        _cargo,
+        _reports,
+    )
     for row in part()
 )
 BY_ID: Mapping[str, Limit] = MappingProxyType({row.id: row for row in LIMITS})
