@@ -146,7 +146,7 @@ class Loop(RuleBasedStateMachine):
         _, files = derive(first, compiled())
         _, later = derive(again, compiled_of(tuple(again), self.folder))
         assert files == later
-        assert set(files) == {"report.json", "report.html"}
+        assert set(files) == {"report.json", "report.html", "report.pdf"}
         write(self.folder, first, compiled())
         for name, data in files.items():
             assert (self.folder / name).read_bytes() == data

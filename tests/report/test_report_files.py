@@ -15,7 +15,7 @@ from voicecheck.journal.file import JOURNAL, JournalFile
 from voicecheck.journal.format import encode_all
 from voicecheck.journal.verify import Finding
 from voicecheck.report.build import ChecklistText, build, to_json
-from voicecheck.report.files import HTML, JSON, verify, write
+from voicecheck.report.files import HTML, JSON, PDF, verify, write
 from voicecheck.session.records import HeardReply, Opened, Record
 
 
@@ -55,11 +55,13 @@ def test_no_inspection(tmp_path: Path) -> None:
         _verify(tmp_path, _compile)
 
 
-@pytest.mark.parametrize("name", [JSON, HTML])
+@pytest.mark.parametrize("name", [JSON, HTML, PDF])
 def test_a_changed_report_is_found(tmp_path: Path, name: str) -> None:
     _inspection(tmp_path)
     path = tmp_path / name
-    path.write_bytes(path.read_bytes().replace(b"Odalys", b"Edalys", 1))
+    changed = bytearray(path.read_bytes())
+    changed[len(changed) // 2] ^= 1
+    path.write_bytes(changed)
     (finding,) = _verify(tmp_path, _compile)
     assert (finding.code, finding.grave) == ("report-differs", True)
     assert name in finding.text
@@ -78,12 +80,13 @@ def test_a_report_from_before_the_end_is_told(tmp_path: Path) -> None:
     records = _inspection(tmp_path)
     write(tmp_path, records[:-2], CHECKLIST)
     found = _verify(tmp_path, _compile)
-    assert [(finding.code, finding.grave) for finding in found] == [("report-older", False)] * 2
+    assert [(finding.code, finding.grave) for finding in found] == [("report-older", False)] * 3
     (tmp_path / HTML).write_bytes((tmp_path / HTML).read_bytes() + b" ")
     found = _verify(tmp_path, _compile)
     assert [(finding.code, finding.grave) for finding in found] == [
         ("report-older", False),
         ("report-differs", True),
+        ("report-older", False),
     ]
 
 
@@ -103,6 +106,7 @@ def test_a_missing_report_is_no_damage(tmp_path: Path) -> None:
     (finding,) = _verify(tmp_path, _compile)
     assert (finding.code, finding.grave) == ("report-missing", False)
     (tmp_path / JSON).unlink()
+    (tmp_path / PDF).unlink()
     (finding,) = _verify(tmp_path, _compile)
     assert (finding.code, finding.grave) == ("report-missing", False)
 

@@ -20,20 +20,22 @@ from voicecheck.journal.signature import check
 from voicecheck.journal.verify import Finding, verify_journal
 from voicecheck.report.build import ChecklistText, Report, build, to_json
 from voicecheck.report.html import to_html
+from voicecheck.report.pdf import to_pdf
 from voicecheck.session.records import Opened, Record
 
 JSON = "report.json"
 HTML = "report.html"
+PDF = "report.pdf"
 
 
 def derive(records: Sequence[Record], compiled: ChecklistText) -> tuple[Report, dict[str, bytes]]:
     """The report, and the bytes of its files by name."""
     report = build(records, compiled)
-    return report, {JSON: to_json(report), HTML: to_html(report)}
+    return report, {JSON: to_json(report), HTML: to_html(report), PDF: to_pdf(report)}
 
 
 def write(folder: Path, records: Sequence[Record], compiled: ChecklistText) -> Report:
-    """Put report.json and report.html into the folder. JournalNotWritable when it cannot be."""
+    """Put the report's three files into the folder. JournalNotWritable when it cannot be."""
     report, files = derive(records, compiled)
     for name, data in files.items():
         write_beside(folder, name, data)
@@ -73,7 +75,7 @@ def _compare(
     opened: Opened,
     compile_from: Callable[[Opened], ChecklistText],
 ) -> list[Finding]:
-    if not any((folder / name).exists() for name in (JSON, HTML)):
+    if not any((folder / name).exists() for name in (JSON, HTML, PDF)):
         return [Finding("report-missing", False, "No report has been made yet.")]
     records = [record for _, record in contents.records]
     try:
