@@ -67,7 +67,7 @@ BAD = {
     "two-ends": (INVALID, 27, "one end"),
     "after-later": (INVALID, 14, "'look' is no earlier step"),
     "group-of-six": (INVALID, 25, "at most five"),
-    "group-of-none": (INVALID, 25, "0 items"),
+    "group-of-none": (INVALID, 25, "no area with lamps"),
     "group-both": (INVALID, 25, "either items: or each:"),
     "each-unknown": (INVALID, 22, "'doors' is no kind of position"),
     "defect-undeclared": (INVALID, 27, "defect 'worn' is not declared"),

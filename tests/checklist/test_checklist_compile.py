@@ -93,7 +93,9 @@ def test_positions_that_there_are_not() -> None:
     )
     with pytest.raises(ChecklistError, match="no kind of position"):
         positions(vehicle, "seats")
-    assert positions(vehicle, "lamps.underneath") == ()
+    with pytest.raises(ChecklistError, match="no area with lamps"):
+        positions(vehicle, "lamps.underneath")
+    assert positions(vehicle, "lamps.front") == (), "an area, but not of this trailer"
 
 
 @pytest.mark.parametrize(

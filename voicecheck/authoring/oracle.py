@@ -161,7 +161,7 @@ class Oracle:
     def of(cls, model: ChecklistModel, hazards: HazardsModel, context: Context) -> Oracle:
         chosen = {name: s.default for name, s in model.settings.items()}
         chosen.update({k: v for k, v in context.settings.items() if k in chosen})
-        here = [s for s in model.steps if _applies(s, context, chosen)]
+        here = [s for s in model.steps if _applies(s, context, chosen) and _has(s, context)]
         places = {
             s.id: [p.id for p in positions(context.vehicle, s.each)] if s.each else [] for s in here
         }
@@ -905,6 +905,12 @@ def _overdue(said: str, valid: str, today: str) -> bool:
     return months > int(number) or (
         months == int(number) and said[8:] != "" and today[8:] > said[8:]
     )
+
+
+def _has(step: StepModel, context: Context) -> bool:
+    """Whether the vehicle has anything of what the step is about."""
+    lists = [of for of in (step.each, step.group.each if step.group else "") if of]
+    return all(positions(context.vehicle, of) for of in lists)
 
 
 def _applies(step: StepModel, context: Context, chosen: Mapping[str, str]) -> bool:

@@ -43,7 +43,7 @@ from voicecheck.checklist.model import (
 )
 from voicecheck.checklist.vehicle import Position, Vehicle, positions
 from voicecheck.errors import ChecklistError, FactNeverGiven, UnknownLimit
-from voicecheck.limits.judge import units_of
+from voicecheck.limits.judge import inputs_of, units_of
 from voicecheck.units import UNITS, unit_named
 
 MOST_ITEMS = 5  # of a group: nobody can keep more in mind
@@ -230,7 +230,7 @@ class _Compiler:
             raise self.fail(
                 f"the place {part.place!r} is not declared", "add it to places:", *path, "place"
             )
-        if not self._applies(part, path):
+        if not self._applies(part, path) or self._lacking(part, *path):
             return
         self._may_be_carried(part, *path)
         items = self._items(part, *path)
@@ -298,6 +298,11 @@ class _Compiler:
             )
         if part.carry:
             self.carried.append(part)
+
+    def _lacking(self, part: StepModel, *path: str | int) -> bool:
+        """The vehicle has nothing of what the step is about: then it gives no fact either."""
+        lists = (part.each, *path, "each"), (part.group.each if part.group else "", *path, "group")
+        return any(of and not self._positions(str(of), *at) for of, *at in lists)
 
     def _positions(self, of: str, *path: str | int) -> tuple[Position, ...]:
         try:
@@ -522,7 +527,13 @@ class _Compiler:
                 ) from None
         if body.outside:
             self._defects((("", body.outside),), *path, where, "outside")
-        given = {**(position.given if position else {}), **body.given}
+        wanted = inputs_of(body.limit) if body.limit else ()
+        known = self.context.vehicle.given()
+        given = {
+            **{name: known[name] for name in wanted if name in known},
+            **(position.given if position else {}),
+            **body.given,
+        }
         timed = part.timed
         return Reading(
             unit=unit_named(body.unit),
