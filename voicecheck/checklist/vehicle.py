@@ -90,7 +90,6 @@ class Brake(Checked):
                 "chamber type": self.chamber,
                 "long stroke": _yes(self.long_stroke),
                 "rated stroke": self.rated_stroke,
-                "style": self.style,
                 "lining style": self.lining,
                 "slack adjuster": self.adjuster,
             }
