@@ -26,8 +26,8 @@ from voicecheck.checklist.compile import Context
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.errors import DeviceKeyUnusable, JournalNotFound, VoicecheckError, WrongUse
 from voicecheck.journal.signature import device_key, fingerprint, public_pem, read_public, sign
-from voicecheck.limits.judge import confirming, describe, judge, table_lines
-from voicecheck.limits.table import limit_of
+from voicecheck.limits.judge import table_lines
+from voicecheck.limits.sums import SUMS, work
 from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
 from voicecheck.run import engines, start
@@ -37,7 +37,6 @@ from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspect
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.script import script
 from voicecheck.settings import Settings, device_key_file, load_settings, settings_file
-from voicecheck.units import Quantity
 
 NOT_CLAIMED = (
     "voicecheck leads, times and records an inspection. It never says that a vehicle is safe or "
@@ -296,19 +295,13 @@ def _listen(given: argparse.Namespace, settings: Settings) -> int:
 
 
 def _limits(given: argparse.Namespace, settings: Settings) -> int:
-    if not given.id:
+    if not given.name:
         lines = table_lines(given.jurisdiction)
         print(json.dumps(lines, indent=1) if given.json else "\n".join(lines))
         return 0
-    row = limit_of(given.id)
-    if not given.reading:
-        print(describe(row))
-        return 0
-    inputs = dict(confirming(row))
-    result = judge(row.id, Quantity.parse(" ".join(given.reading)), inputs)
-    guide = " This is a guide value, not a statement of law." if result.guide else ""
-    print(f"{result.verdict}: {result.reason}{guide}")
-    return 0 if result.verdict == "within" else 1
+    worked = work(given.name, given.words, given.jurisdiction or settings.jurisdiction or "US")
+    print(json.dumps(asdict(worked), indent=1) if given.json else "\n".join(worked.lines))
+    return 0 if worked.verdict in ("", "within") else 1
 
 
 # -- for authors -------------------------------------------------------------------------------
@@ -534,13 +527,19 @@ def _parser() -> argparse.ArgumentParser:
     limits = add(
         "limits",
         _limits,
-        "The table of limits with sources; one row; or judge one reading.",
-        "examples:\n  voicecheck limits --jurisdiction US\n  voicecheck limits us-str-30-standard\n"
-        "  voicecheck limits us-str-30-standard 1 3/4 in",
+        "The table of limits with sources; one row; judge a reading; sums that drivers do.",
+        "\n".join(
+            (
+                "examples:\n  voicecheck limits --jurisdiction US",
+                "  voicecheck limits us-str-30-standard 1 3/4 in",
+                "  voicecheck limits tread 3/32 in axle=steer --jurisdiction CA-BC",
+                *(f"  {sum.example}\n      {sum.what}" for sum in SUMS.values()),
+            )
+        ),
     )
-    limits.add_argument("id", nargs="?", help="id of a row")
-    limits.add_argument("reading", nargs="*", help="a reading with its unit, e.g. 3/16 in")
-    limits.add_argument("--jurisdiction", help="rows of one jurisdiction, e.g. US or CA-ON")
+    limits.add_argument("name", nargs="?", help=f"id or family of a limit, or {', '.join(SUMS)}")
+    limits.add_argument("words", nargs="*", help='figures with units; inputs as "name=value"')
+    limits.add_argument("--jurisdiction", help="e.g. US, US-MD or CA-ON (default: US)")
     return parser
 
 
