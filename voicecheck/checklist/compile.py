@@ -130,7 +130,9 @@ class _Compiler:
             derived=self.derived,
             exclusive=model.exclusive,
             hazards={
-                name: Hazard(name, h.text, h.needs, h.caution, h.safe, h.moving, h.never_blocked)
+                name: Hazard(
+                    name, h.text, h.needs, h.caution, h.safe, h.moving, h.never_blocked, h.parts
+                )
                 for name, h in self.hazards.items()
             },
             defects={

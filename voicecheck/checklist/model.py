@@ -269,6 +269,7 @@ class HazardModel(Strict):
     safe: Sentence
     moving: bool = False
     never_blocked: bool = Field(default=False, alias="never blocked")
+    parts: bool = False  # the units are apart after it: nothing is carried forward across it
 
 
 class HazardsModel(Strict):

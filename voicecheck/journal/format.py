@@ -106,6 +106,15 @@ def encode_all(records: Sequence[Record], first: int = 1, prev: str = GENESIS) -
     return b"".join(lines), prev
 
 
+def line_digests(records: Sequence[Record]) -> tuple[str, ...]:
+    """The hash of each record's line in a journal that begins with the first of them."""
+    digests: list[str] = []
+    for n, record in enumerate(records, 1):
+        line = encode(record, n, digests[-1] if digests else GENESIS)
+        digests.append(digest(line[:-1]))
+    return tuple(digests)
+
+
 def read(data: bytes) -> Contents:
     """The records of a journal. JournalDamaged(offset, record) at the first bad record."""
     contents, damage = read_to_damage(data)

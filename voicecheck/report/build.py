@@ -16,6 +16,8 @@ READ THIS FIRST. The rules:
 5. Only a release closes a stop (H4). An answer that was corrected afterwards leaves its defect
    open, and the report says that it was corrected.
 6. Failed, not done, not seen and not fitted are four different things and are kept apart.
+7. What was carried from another inspection names that inspection, the number of its record and the
+   hash of that record's line, so that it can be looked up there.
 
 ``build`` gives the value, ``to_json`` the bytes of report.json, ``schema`` the JSON Schema.
 """
@@ -39,7 +41,9 @@ if TYPE_CHECKING:
 AUDIO_DAYS = "audio kept days"
 """Name of the carrier's setting: after how many days recordings may be deleted."""
 
-Outcome = Literal["good", "noted", "failed", "not done", "cannot see", "not fitted", "blocked"]
+Outcome = Literal[
+    "good", "noted", "failed", "not done", "cannot see", "not fitted", "blocked", "carried"
+]
 Verdict = Literal["complete", "stopped", "not finished"]
 
 _BEFORE_PLACES = {"All", "At", "Behind", "Between", "By", "In", "On", "Under"}
@@ -145,11 +149,25 @@ class Subject(Statement):
     driver: str
     place: str
     units: tuple[NamedValue, ...]
+    order: tuple[NamedValue, ...]
     jurisdiction: str
     season: str
     started: str
     ended: str
     closed: bool
+
+
+class CarriedFrom(Statement):
+    """The record of another inspection that this rests on. ``digest``: SHA-256 of its line.
+
+    ``inspection``: its folder's name; ``record``: the number there; ``wall``: when.
+    """
+
+    inspection: str
+    checklist: str
+    record: RecordNumber
+    digest: str
+    wall: str
 
 
 class Release(Statement):
@@ -179,6 +197,7 @@ class Defect(Statement):
     release: Release | None
     corrected: bool
     carried_on: bool
+    origin: CarriedFrom | None
 
 
 class Heard(Statement):
@@ -227,6 +246,8 @@ class Interval(Statement):
 class Answer(Statement):
     """One answer to a step. ``stands``: no later record took it back; else ``withdrawn`` says why.
 
+    ``origin``: of an answer that was carried forward and not asked here.
+
     ``read_back``: what was read back and affirmed, empty when nothing was. ``quick``: it came
     sooner than walking there and looking takes.
     """
@@ -242,6 +263,7 @@ class Answer(Statement):
     items: tuple[Item, ...]
     measured: Measured | None
     interval: Interval | None
+    origin: CarriedFrom | None
 
 
 class Held(Statement):
@@ -472,6 +494,7 @@ class _Builder:
         self.head = encode_all(records)[1]
         self.finished = next(((n, x) for n, x in self.all if isinstance(x, r.Finished)), None)
         self.answered = self._answered()
+        self.carried = {x.step: x.origin for x in self.opened.carried}
         self.called_for = self._called_for()
         self.defects = [(n, x) for n, x in self.all if isinstance(x, r.DefectFound)]
         self.released: dict[int, tuple[int, r.Released]] = {
@@ -734,6 +757,9 @@ class _Builder:
             units=tuple(
                 NamedValue(name=name, value=value, records=(1,)) for name, value in opened.units
             ),
+            order=tuple(
+                NamedValue(name=name, value=value, records=(1,)) for name, value in opened.order
+            ),
             jurisdiction=opened.jurisdiction,
             season=opened.season,
             started=opened.at.wall,
@@ -779,6 +805,7 @@ class _Builder:
                     release=release,
                     corrected=corrected,
                     carried_on=x.number in carried,
+                    origin=self._origin(n, x.origin),
                     records=_numbers(
                         n, x.heard, carried.get(x.number, 0), release.records if release else ()
                     ),
@@ -884,9 +911,22 @@ class _Builder:
             ),
             measured=self._measured(n, x),
             interval=self._interval(used),
+            origin=self._origin(n, self.carried[x.step]) if x.outcome == "carried" else None,
             records=_numbers(
                 n, withdrawn_at, list(heard), [m for m, _ in read_back], [m for m, _ in items]
             ),
+        )
+
+    def _origin(self, n: int, x: r.Origin | None) -> CarriedFrom | None:
+        if x is None:
+            return None
+        return CarriedFrom(
+            inspection=x.inspection,
+            checklist=x.checklist,
+            record=x.record,
+            digest=x.digest,
+            wall=x.wall,
+            records=_numbers(1, n),
         )
 
     def _measured(self, n: int, x: r.Answered) -> Measured | None:

@@ -18,6 +18,7 @@ OUTCOME = {
     "cannot see": "Not seen",
     "not fitted": "Not fitted",
     "blocked": "Blocked by a stop",
+    "carried": "Carried forward",
     "unanswered": "No answer",
 }
 

@@ -322,6 +322,9 @@ def _spell(turn: Turn, step: Step, reply: Reply) -> None:
         turn.answered(
             step, "failed", "mismatch", f"{reply.spelled}, ordered {wanted}", heard=reply.heard
         )
+        # what was carried was answered about the unit on the order, not about this one
+        answers = turn.state.answers.items()
+        turn.withdraw([id for id, x in answers if x.outcome == "carried"], "another unit")
         accepted(turn, told)
         return
     text = f"{reply.spelled}, as ordered" if wanted else reply.spelled

@@ -2,8 +2,9 @@
 
 The state is a fold of the records and of nothing else, so everything that the session must
 remember is in one of them. They are written to the journal in this order and never changed.
-Fields are text, whole numbers, truth values, None, or tuples of text, so that a record can be
-written in canonical JSON and read back to an equal value (``to_body``, ``from_body``).
+Fields are text, whole numbers, truth values, None, frozen dataclasses of these, or tuples of them,
+so that a record can be written in canonical JSON and read back to an equal value (``to_body``,
+``from_body``).
 
 Quantities are text ("1.75 in"): a number never travels without its unit.
 """
@@ -13,6 +14,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import UnionType
 from typing import Any, ClassVar, get_args, get_origin, get_type_hints
 
 from voicecheck.errors import SessionFault
@@ -26,6 +28,45 @@ class Stamp:
 
     wall: str
     mono: int
+
+
+@dataclass(frozen=True)
+class Origin:
+    """The record of another inspection that something carried rests on."""
+
+    inspection: str  # name of its folder
+    checklist: str
+    record: int  # number in its journal
+    digest: str  # SHA-256 of that record's line, which the chain covers
+    wall: str  # when it was recorded
+
+
+@dataclass(frozen=True)
+class Carried:
+    """A good answer of an earlier inspection of the same units, which is not asked again."""
+
+    name: str  # that both steps carry
+    step: str  # of this checklist
+    text: str  # what was answered there
+    quick: bool  # it was answered faster there than the walk and look allow
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class CarriedDefect:
+    """A defect of an earlier inspection of one of the units, open when this one begins."""
+
+    defect: str
+    severity: str  # minor | major
+    name: str  # that its step carried there, "" when none
+    found_at: str  # the step that found it there
+    step: str  # of this checklist that looks at the same thing, "" when none does
+    item: str
+    text: str
+    scope: tuple[str, ...]
+    mended_by: str  # driver | mechanic
+    source: tuple[str, ...]
+    origin: Origin
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,8 +99,11 @@ class Opened(Record):
     program: str
     driver: str
     carrier: str
-    units: Pairs  # as described before the start, e.g. ("trailer", "T-4417")
+    units: Pairs  # as described before the start: ("trailer", "T-4417"), ("trailer plate", ...)
     place: str
+    order: Pairs = ()  # the rest of the order, e.g. ("destination", "Dock 4")
+    carried: tuple[Carried, ...] = ()
+    defects: tuple[CarriedDefect, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -185,7 +229,7 @@ class ItemNoted(Record):
 class Answered(Record):
     """The step has its accepted answer.
 
-    outcome: good | noted | failed | not done | cannot see | not fitted | blocked.
+    outcome: good | noted | failed | not done | cannot see | not fitted | blocked | carried.
     ``rested_on`` lists "fact<tab>supporter" pairs that the answer stood on.
     """
 
@@ -218,7 +262,8 @@ class Withdrawn(Record):
 
     kind: ClassVar[str] = "withdrawn"
     step: str
-    why: str  # correction | rested on a withdrawn answer | again | released | answered anew
+    # correction | rested on a withdrawn answer | again | released | answered anew | another unit
+    why: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -235,13 +280,14 @@ class DefectFound(Record):
     defect: str
     number: int  # counted from 1 in this inspection
     severity: str  # minor | major
-    step: str
+    step: str  # "" for a carried one that no step of this checklist looks at
     item: str
     text: str
     scope: tuple[str, ...]  # hazards that it blocks
     mended_by: str  # driver | mechanic
     source: tuple[str, ...]
     heard: int
+    origin: Origin | None = None  # of a carried one
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -389,18 +435,24 @@ def from_body(kind: str, body: Mapping[str, Any], at: Stamp) -> Record:
     return cls(at=at, **{name: _typed(hints[name], value) for name, value in body.items()})
 
 
-_HINTS: dict[type[Record], dict[str, Any]] = {
-    cls: {
+def _hints(cls: type) -> dict[str, Any]:
+    return {
         name: hint
         for name, hint in get_type_hints(cls).items()
         if name != "at" and get_origin(hint) is not ClassVar
     }
-    for cls in KINDS.values()
-}
+
+
+_PARTS = {cls: _hints(cls) for cls in (Origin, Carried, CarriedDefect)}
+_HINTS: dict[type[Record], dict[str, Any]] = {cls: _hints(cls) for cls in KINDS.values()}
 
 
 def _plain(value: Any) -> Any:
-    return [_plain(v) for v in value] if isinstance(value, tuple) else value
+    if isinstance(value, tuple):
+        return [_plain(v) for v in value]
+    if type(value) in _PARTS:
+        return {name: _plain(getattr(value, name)) for name in _PARTS[type(value)]}
+    return value
 
 
 def _typed(hint: Any, value: Any) -> Any:
@@ -410,6 +462,10 @@ def _typed(hint: Any, value: Any) -> Any:
         inner = [args[0]] * len(value) if len(args) == 2 and args[1] is Ellipsis else list(args)
         if len(inner) == len(value):
             return tuple(_typed(t, v) for t, v in zip(inner, value, strict=True))
+    elif origin is UnionType:
+        return None if value is None else _typed(get_args(hint)[0], value)
+    elif hint in _PARTS and isinstance(value, dict) and set(value) == set(_PARTS[hint]):
+        return hint(**{name: _typed(_PARTS[hint][name], v) for name, v in value.items()})
     elif origin is None and type(value) is hint:
         return value
     raise SessionFault(

@@ -76,6 +76,7 @@ def _heard(turn: Turn, came: In, took: bool = True, why: str = "") -> int:
 def start(turn: Turn, came: In) -> None:
     assert isinstance(came.event, e.Started)
     turn.keep(came.event.opened)
+    turn.take_over(came.event.opened)
     turn.onward()
 
 
@@ -378,12 +379,16 @@ def keep_memo(turn: Turn, came: In) -> None:
 
 
 def _release(turn: Turn, number: int, how: str, memo: str) -> None:
-    """The stop is released, its kind is kept, and the same test is asked again."""
+    """The stop is released, its kind is kept, and the same test is asked again where there is one.
+    """
     defect = next(d for d in turn.state.defects if d.number == number)
     turn.keep(r.Released(at=turn.at, number=number, how=how, memo=memo))
     blocked = [id for id, given in turn.state.answers.items() if given.outcome == "blocked"]
     turn.withdraw([defect.step, *blocked], "released")
-    turn.begin(turn.compiled.step(defect.step))
+    if defect.step:
+        turn.begin(turn.compiled.step(defect.step))
+    else:  # carried, and nothing in this checklist tests it: the step that it held
+        turn.restart()
 
 
 def ask_release(turn: Turn, came: In) -> None:

@@ -8,6 +8,11 @@ checklist.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import groupby
+
+from voicecheck.session.records import Origin
+
+NAMED = 5  # of many, in one sentence
 
 HEADLINE_COMPLETE = "All required items answered. No stopping defect reported."
 
@@ -157,6 +162,33 @@ MODE = {"brief": "Brief.", "full": "Full."}
 
 def corrected(items: Sequence[str]) -> str:
     return f"Taken back: {', '.join(items)}."
+
+
+def _from(origin: Origin) -> str:
+    return f"{origin.checklist} at {origin.wall[11:16]}"
+
+
+def carried(items: Sequence[tuple[Origin, str]]) -> list[str]:
+    """One sentence for each inspection that answers are carried from; the time is the oldest's."""
+    by_age = sorted(items, key=lambda pair: (pair[0].inspection, pair[0].wall))
+    told = []
+    for _, group in groupby(by_age, key=lambda pair: pair[0].inspection):
+        found = list(group)
+        names = list(dict.fromkeys(item for _, item in found))
+        more = f", and {len(names) - NAMED} more" if len(names) > NAMED else ""
+        told.append(f"Carried from {_from(found[0][0])}: {', '.join(names[:NAMED])}{more}.")
+    return told
+
+
+def still_open(defects: Sequence[tuple[Origin, str, str]]) -> list[str]:
+    """Each stopping defect by name; of the minor ones the first few, and how many more."""
+    majors = [x for x in defects if x[2] == "major"]
+    minors = [x for x in defects if x[2] != "major"]
+    told = [f"Still open from {_from(x)}: {text} Stopping defect." for x, text, _ in majors]
+    told += [f"Still open from {_from(x)}: {text}" for x, text, _ in minors[:NAMED]]
+    if len(minors) > NAMED:
+        told.append(f"More minor defects still open: {len(minors) - NAMED}.")
+    return told
 
 
 def finished(outcome: str, stops: Sequence[str], unanswered: Sequence[str]) -> str:

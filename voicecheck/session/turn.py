@@ -19,7 +19,7 @@ from voicecheck.session.fold import evolve
 from voicecheck.session.replying import Reply, expect
 from voicecheck.session.state import HANDS_BUSY_S, QUIET_S, Phase, State
 
-DONE_WELL = frozenset({"good", "noted", "not fitted"})
+DONE_WELL = frozenset({"good", "noted", "not fitted", "carried"})
 OPEN_PHASES = frozenset(
     {
         Phase.SPEAKING,
@@ -102,6 +102,53 @@ class Turn:
         hazard = self.compiled.hazards[self.state.hazard]
         self.keep(r.MadeSafe(at=self.at, hazard=hazard.name, why=why, text=hazard.safe))
         self.say(hazard.safe, interruptible=False, name="make safe")
+
+    # -- what earlier inspections left ---------------------------------------------------------
+
+    def take_over(self, opened: r.Opened) -> None:
+        """Keep and tell what was carried: open defects as found, good answers as given (H8, H9)."""
+        for found in opened.defects:
+            self.keep(
+                r.DefectFound(
+                    at=self.at,
+                    defect=found.defect,
+                    number=len(self.state.defects) + 1,
+                    severity=found.severity,
+                    step=found.step,
+                    item=found.item,
+                    text=found.text,
+                    scope=found.scope,
+                    mended_by=found.mended_by,
+                    source=found.source,
+                    heard=0,
+                    origin=found.origin,
+                )
+            )
+        for answer in opened.carried:
+            self.keep(
+                r.Answered(
+                    at=self.at,
+                    step=answer.step,
+                    outcome="carried",
+                    answer="carried",
+                    text=answer.text,
+                    gives=(),
+                    rested_on=(),
+                    heard=0,
+                    quantity="",
+                    first_quantity="",
+                    limit="",
+                    verdict="",
+                    judged="",
+                    quick=answer.quick,
+                )
+            )
+        items = [(x.origin, self.compiled.step(x.step).item) for x in opened.carried]
+        for sentence in (
+            *say.carried(items),
+            *say.still_open([(x.origin, x.text, x.severity) for x in opened.defects]),
+        ):
+            self.say(sentence)
 
     # -- where to go ---------------------------------------------------------------------------
 

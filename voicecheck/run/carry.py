@@ -1,0 +1,213 @@
+"""What earlier inspections hand on to one that begins: answers not asked again, defects still open.
+
+The rules:
+
+1. Steps of two checklists that are written with the same ``carry`` ask for the same thing. The
+   latest answer to it is looked for; a good one, and no other, stands in the new inspection too,
+   and gives no fact there (H8).
+2. It must be of a finished inspection, of exactly the same unit numbers, in the same jurisdiction,
+   at most 24 hours old, and of the same items where they were named. An inspection in which a
+   number did not agree with the order hands on no answer. A validity date is carried on the day
+   on which it was given and not into the next.
+3. Nothing is carried across a parting of the units: a step of a hazard that ``parts`` them was
+   begun, or a checklist whose walk leads there.
+4. A defect that was open is open here, for every inspection that shares a unit with the one in
+   which it was found, whatever lies between (H9). A stop is closed by a release, in whatever later
+   inspection it is given. A minor defect is closed by a good answer to its own step, there or
+   where it was handed on to. A step with an open defect is always asked.
+5. Practice and inspections never meet. Recorded drivers and recordings hand on nothing at all.
+
+Pure: values in, values out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.run.past import CARRIED_FOR, SPOKEN_BY_PEOPLE, Past, moment, unit_numbers
+from voicecheck.session import records as r
+
+NEVER = frozenset({"spell", "memo", "attest"})  # identity, a note and a statement are one's own
+
+
+def carried_into(opened: r.Opened, compiled: Compiled, past: Sequence[Past]) -> r.Opened:
+    """The opening record with what these earlier inspections hand on."""
+    if opened.source not in SPOKEN_BY_PEOPLE:
+        return opened
+    kin = [p for p in past if _meet(p.opened, opened)]
+    defects = tuple(_placed(found, compiled) for found in open_defects(kin))
+    asked = {x.step for x in defects}
+    answers = _answers(opened, kin)
+    parted = _parted(kin)
+    carried = []
+    for step in compiled.steps:
+        if not step.carry or step.kind in NEVER or step.only_again or step.id in asked:
+            continue
+        known = _latest(step, answers)
+        if known and _fresh(known, step, opened, parted):
+            origin = known.origin
+            carried.append(r.Carried(_name(step), step.id, known.text, known.quick, origin))
+    return replace(opened, carried=tuple(carried), defects=defects)
+
+
+def _meet(earlier: r.Opened, now: r.Opened) -> bool:
+    return (
+        earlier.operating == now.operating
+        and earlier.source in SPOKEN_BY_PEOPLE
+        and bool(unit_numbers(earlier.units) & unit_numbers(now.units))
+    )
+
+
+def _name(step: Step) -> str:
+    """What the step carries, and at which position where it is one of several."""
+    return step.carry + step.id[len(step.id.partition("@")[0]) :]
+
+
+# -- answers -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Known:
+    """A standing answer to what is carried under ``name``."""
+
+    name: str
+    items: frozenset[str]
+    good: bool
+    text: str
+    quick: bool
+    origin: r.Origin
+    at: datetime
+
+
+def _answers(opened: r.Opened, kin: Iterable[Past]) -> list[_Known]:
+    found = []
+    for past in kin:
+        standing = past.standing()
+        if (
+            unit_numbers(past.opened.units) != unit_numbers(opened.units)
+            or past.opened.jurisdiction != opened.jurisdiction
+            or past.finished is None
+            or not past.whole
+            or any(x.answer == "mismatch" for _, x in standing.values())
+        ):
+            continue
+        handed_on = {x.step: x for x in past.opened.carried}
+        for id, (n, answer) in standing.items():
+            step = past.compiled.step(id)
+            if not step.carry:
+                continue
+            origin, text, quick = past.origin(n), answer.text, answer.quick
+            if answer.outcome == "carried":
+                origin, text, quick = handed_on[id].origin, handed_on[id].text, handed_on[id].quick
+            at = moment(origin.wall)
+            if at is not None:
+                good = answer.outcome in ("good", "carried")
+                items = frozenset(item.name for item in step.items)
+                found.append(_Known(_name(step), items, good, text, quick, origin, at))
+    return found
+
+
+def _latest(step: Step, answers: Iterable[_Known]) -> _Known | None:
+    """The latest answer to what the step asks for, if it is good and covers all its items."""
+    items = frozenset(item.name for item in step.items)
+    about = [
+        x
+        for x in answers
+        if x.name == _name(step) and (not items or not x.items or items & x.items)
+    ]
+    if not about:
+        return None
+    last = max(about, key=lambda x: x.at)
+    return last if last.good and items <= last.items else None
+
+
+def _fresh(known: _Known, step: Step, opened: r.Opened, parted: datetime | None) -> bool:
+    now = moment(opened.at.wall)
+    if now is None or not known.at <= now <= known.at + CARRIED_FOR:
+        return False
+    if step.kind == "date" and known.at.astimezone(now.tzinfo).date() != now.date():
+        return False
+    return parted is None or known.at > parted
+
+
+def _parted(kin: Iterable[Past]) -> datetime | None:
+    """When units of these were last parted, or were being parted."""
+    moments = []
+    for past in kin:
+        hazards = past.compiled.hazards
+        uncoupling = any(
+            s.hazard and hazards[s.hazard].parts and not s.only_again for s in past.compiled.steps
+        )
+        for record in past.records:
+            hazard = record.hazard if isinstance(record, r.StepStarted) else ""
+            parts = bool(hazard) and hazards[hazard].parts
+            if (parts or uncoupling) and (at := moment(record.at.wall)):
+                moments.append(at)
+    return max(moments, default=None)
+
+
+# -- defects -----------------------------------------------------------------------------------
+
+
+def open_defects(past: Iterable[Past]) -> list[r.CarriedDefect]:
+    """What is open after these inspections, each once, oldest first; ``step`` is left empty."""
+    found: dict[tuple[str, int], r.CarriedDefect] = {}
+    closed: set[tuple[str, int]] = set()
+    for inspection in past:
+        known, over = _defects_of(inspection)
+        found.update({(x.origin.inspection, x.origin.record): x for x in known})
+        closed.update((x.origin.inspection, x.origin.record) for x in over)
+    left = [x for key, x in found.items() if key not in closed]
+    return sorted(left, key=lambda x: (x.origin.wall, x.origin.inspection, x.origin.record))
+
+
+def _defects_of(past: Past) -> tuple[list[r.CarriedDefect], list[r.CarriedDefect]]:
+    """The defects that the inspection knows of, and those that it closes."""
+    handed_on = {x.origin: x for x in past.opened.defects}
+    standing = past.standing()
+    released = {x.number for x in past.records if isinstance(x, r.Released)}
+    known, over = list(past.opened.defects), []
+    for n, x in enumerate(past.records, 1):
+        if not isinstance(x, r.DefectFound):
+            continue
+        made = handed_on[x.origin] if x.origin else _found(past, n, x)
+        if not x.origin:
+            known.append(made)
+        mended = x.severity == "minor" and x.step in standing
+        if x.number in released or (mended and standing[x.step][1].outcome == "good"):
+            over.append(made)
+    return known, over
+
+
+def _found(past: Past, n: int, x: r.DefectFound) -> r.CarriedDefect:
+    step = past.compiled.step(x.step)
+    return r.CarriedDefect(
+        defect=x.defect,
+        severity=x.severity,
+        name=_name(step) if step.carry else "",
+        found_at=x.step,
+        step="",
+        item=x.item,
+        text=x.text,
+        scope=x.scope,
+        mended_by=x.mended_by,
+        source=x.source,
+        origin=past.origin(n),
+    )
+
+
+def _placed(found: r.CarriedDefect, compiled: Compiled) -> r.CarriedDefect:
+    """With the step of this checklist that looks at the same thing."""
+    return replace(found, step=next(_looking(found, compiled), ""))
+
+
+def _looking(found: r.CarriedDefect, compiled: Compiled) -> Iterator[str]:
+    for step in compiled.steps:
+        items = {item.name for item in step.items}
+        same = step.id == found.found_at if compiled.id == found.origin.checklist else False
+        named = bool(found.name) and bool(step.carry) and _name(step) == found.name
+        if (same or named) and (not items or found.item in items):
+            yield step.id
