@@ -321,7 +321,13 @@ def _prove(given: argparse.Namespace, settings: Settings) -> int:
     model, lines = load_checklist(sources.checklist, sources.checklist_file)
     hazards, _ = load_hazards(sources.hazards, sources.hazards_file)
     proof = prove_model(
-        model, lines, sources.checklist_file, hazards, context, reduced=not given.whole
+        model,
+        lines,
+        sources.checklist_file,
+        hazards,
+        context,
+        reduced=not given.whole,
+        carried=given.carried,
     )
     if given.json:
         print(json.dumps(proof_summary(proof), indent=1))
@@ -509,6 +515,9 @@ def _parser() -> argparse.ArgumentParser:
     _for_authors(prove)
     prove.add_argument(
         "--whole", action="store_true", help="without reductions (small checklists only)"
+    )
+    prove.add_argument(
+        "--carried", action="store_true", help="with what an earlier inspection hands on"
     )
 
     lint = add(

@@ -157,7 +157,7 @@ def full_key(compiled: Compiled, node: Node) -> Key:
         tuple(sorted((until <= node.now, f) for f, until in s.deadlines.items())),
         frozenset(
             # the text, the figures and the number of the reply are for the report
-            (id, x.outcome == "blocked", x.outcome in turn.DONE_WELL, x.rested_on)
+            (id, x.outcome in ("blocked", "carried"), x.outcome in turn.DONE_WELL, x.rested_on)
             for id, x in s.answers.items()
         ),
         s.order[-1:],  # the rest of the order is read after the last one is gone (see class_key)
@@ -187,11 +187,13 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         (d.severity, d.number in s.released) for d in s.defects if step and d.step == step.id
     )
     blocking = frozenset(
-        (d, carried)
-        for d, _, _, carried in stops
-        if step
-        and step.hazard
-        and (step.hazard == "leave" or step.hazard in compiled.defects[d].scope)
+        (d.defect, d.number in s.carried)
+        for d in s.open_stops()
+        if step and step.hazard and (step.hazard == "leave" or step.hazard in d.scope)
+    )
+    # what is carried falls where another unit is found
+    carried = bool(step and step.spelling) and any(
+        x.outcome == "carried" for x in s.answers.values()
     )
     if s.phase is Phase.FINISHED:
         return (s.phase, s.outcome)
@@ -200,7 +202,7 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         # the way on starts the step anew, or is that of the same reply typed: only whether the
         # gate is open can be read
         open_gate = all(compiled.need(n).holds(s.true) for n in step.needs) if step else True
-        return (_control(compiled, s), open_gate, s.step in s.answers, bool(blocking))
+        return (_control(compiled, s), open_gate, s.step in s.answers, bool(blocking), carried)
     return (
         _control(compiled, s),
         tuple(f in s.facts for f in leaves),
@@ -217,6 +219,7 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         bool(stops),
         holes,
         short,
+        carried,
         # "correction" alone reopens the last answer: none, one before this step, one behind it
         bool(s.order) and 1 + (compiled.index(s.order[-1]) > compiled.index(s.step)),
     )
@@ -230,7 +233,7 @@ def _memory(compiled: Compiled, s: State) -> tuple[bool, bool]:
         for step in compiled.steps[:here]
         if not step.only_again or step.id in s.wanted
     )
-    short = any(x.outcome not in ("good", "noted") for x in s.answers.values())
+    short = any(x.outcome not in ("good", "noted", "carried") for x in s.answers.values())
     if s.step and compiled.step(s.step).hazard == "leave":
         # leaving waits for every other step, wherever it stands
         holes = any(

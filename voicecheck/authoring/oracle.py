@@ -8,9 +8,11 @@ The rules of this file:
 2. ``check`` looks at one turn: the state before, the event, what the session did, the state after.
    It assumes nothing about how the state before came about. Where it finds nothing, the turn keeps
    the invariants whatever went before.
-3. A breach names its invariant: H1 to H4, H5, H6, "exclusive", "complete", "silence" (the interval
-   of a timed step), "make safe", "defect" (a finding that is not recorded as the author's table
-   says) or "closed" (something happens after the end).
+3. A breach names its invariant: H1 to H4, H5, H6, H8, H9, "exclusive", "complete", "silence" (the
+   interval of a timed step), "make safe", "defect" (a finding that is not recorded as the author's
+   table says) or "closed" (something happens after the end).
+4. A defect that was handed on from another inspection is not in the author's list: what it stops is
+   in the opening record, and nothing else counts for it.
 """
 
 from __future__ import annotations
@@ -36,7 +38,7 @@ from voicecheck.session import events as e
 from voicecheck.session import records as r
 from voicecheck.session.state import Phase, State
 
-DONE_WELL = frozenset({"good", "noted", "not fitted"})
+DONE_WELL = frozenset({"good", "noted", "not fitted", "carried"})
 DEAF_PHASES = frozenset({Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING})
 OPEN = frozenset(
     {Phase.SPEAKING, Phase.ASKED, Phase.FOLLOWING, Phase.READING, Phase.TIMING, Phase.ASKING}
@@ -231,12 +233,22 @@ class Oracle:
             return []
         found = []
         for d in state.defects:
-            written = self.model.defects.get(d.defect)
-            if written is None or written.severity != "major" or d.number in state.released:
-                continue
-            if step.hazard == "leave" or step.hazard in written.blocks:
+            if d.number not in state.released and self.stops(d, step):
                 found.append(d)
         return found
+
+    def written(self, d: r.DefectFound) -> tuple[str, tuple[str, ...], str]:
+        """Class, hazards that it blocks and who mends it: as written, or as handed on."""
+        if d.origin is not None:
+            return d.severity, d.scope, d.mended_by
+        known = self.model.defects[d.defect]
+        return known.severity, known.blocks, known.mended_by
+
+    def stops(self, d: r.DefectFound, step: Known) -> bool:
+        if not step.hazard or step.never_blocked:
+            return False
+        severity, blocks, _ = self.written(d)
+        return severity == "major" and (step.hazard == "leave" or step.hazard in blocks)
 
     def walked(self, state: State) -> list[Known]:
         return [s for s in self.steps.values() if not s.model.only_again or s.id in state.wanted]
@@ -282,6 +294,8 @@ class _Check:
         if self.facts != dict(self.after.facts):
             self._facts_differ()
         self._exclusive()
+        if isinstance(self.event, e.Started):
+            self._handed_on()
         self._withdrawals()
         self._stops()
         self._make_safe()
@@ -403,6 +417,9 @@ class _Check:
                 self._again(id, count)
             case r.DefectFound():
                 self._defect(record)
+            case r.Hold(hold="stop", step=id):
+                if not self.o.blocked_by(self.o.steps[id], self.after):
+                    self.fail("H4", f"{id!r} is held by a stop that does not block it")
             case r.Finished():
                 self._finished(record)
 
@@ -427,14 +444,7 @@ class _Check:
             return
         stops = self.o.blocked_by(step, self.after if self._released() else self.before)
         new = [x for x in self.records if isinstance(x, r.DefectFound)]
-        stops += [
-            d
-            for d in new
-            if step.hazard
-            and not step.never_blocked
-            and self.o.model.defects[d.defect].severity == "major"
-            and (step.hazard == "leave" or step.hazard in self.o.model.defects[d.defect].blocks)
-        ]
+        stops += [d for d in new if self.o.stops(d, step)]
         if stops:
             self.fail("H4", f"{step.model.item!r} is spoken under the stop {stops[0].defect!r}")
         for fact in list(self.facts):
@@ -468,6 +478,9 @@ class _Check:
         if step is None:
             self.fail("H1", f"{record.step!r} is no step of this checklist")
             return
+        if record.outcome == "carried":
+            self._carried(step, record)
+            return
         if record.outcome == "blocked":
             # blocked itself, or waiting for a fact under an open stop
             if not (self.o.blocked_by(step, self.before) or self._waits(step)):
@@ -499,6 +512,36 @@ class _Check:
                 self.deadlines[fact] = due
                 if fact in self.after.facts and self.after.deadlines.get(fact, due) != due:
                     self.fail("H2", f"{fact!r} does not last {self.o.lasts[_base(fact)]}")
+
+    def _carried(self, step: Known, record: r.Answered) -> None:
+        """A carried answer gives nothing, and stands in the opening record for a step like it."""
+        item = step.model.item
+        handed = [x for x in self._opening().carried if x.step == record.step]
+        if not isinstance(self.event, e.Started) or not handed:
+            self.fail("H8", f"{item!r} is called carried, and nothing was handed on")
+        if record.gives or record.rested_on:
+            self.fail("H8", f"{item!r} is carried and gives {', '.join(record.gives)}")
+        facts = [*_all_gives(step.model), *step.model.ends]
+        names = [x for x in handed if x.name == step.model.carry + step.at]
+        if facts or not step.model.carry or not names:
+            self.fail("H8", f"{item!r} is carried and is no step for that")
+
+    def _opening(self) -> r.Opened:
+        opened = self.after.opened
+        assert opened is not None
+        return opened
+
+    def _handed_on(self) -> None:
+        """After the opening: what was handed on stands, and nothing else (H8, H9)."""
+        opened = self._opening()
+        if [x.origin for x in self.after.defects] != [x.origin for x in opened.defects]:
+            self.fail("H9", "a defect that was open is not open here")
+        carried = {x.step for x in opened.carried}
+        answered = {id for id, x in self.after.answers.items() if x.outcome == "carried"}
+        if carried != answered:
+            self.fail("H8", "what was handed on is not what is carried")
+        if self.after.facts:
+            self.fail("H8", "an inspection begins with a fact")
 
     def _number_of_reply(self) -> int:
         if self.before.phase is Phase.READING:
@@ -541,8 +584,11 @@ class _Check:
                 self._must_be_found(step, reading.outside, model_item(step))
             if model.date and model.date.overdue and record.answer == "overdue":
                 self._must_be_found(step, model.date.overdue, model_item(step))
-            if model.spell and model.spell.mismatch and record.answer == "mismatch":
-                self._must_be_found(step, model.spell.mismatch, model_item(step))
+            if model.spell and record.answer == "mismatch":
+                if model.spell.mismatch:
+                    self._must_be_found(step, model.spell.mismatch, model_item(step))
+                if any(x.outcome == "carried" for x in self.after.answers.values()):
+                    self.fail("H8", "carried answers stand although it is another unit")
             if meaning.startswith("wrong:"):
                 self._must_be_found(step, wrong[meaning[6:]], model_item(step))
             return set()
@@ -622,6 +668,12 @@ class _Check:
             self.fail("defect", f"{item!r}: {defect!r} ({severity}) is not recorded")
 
     def _defect(self, record: r.DefectFound) -> None:
+        if record.origin is not None:
+            kept = (record.severity, record.scope, record.mended_by, record.origin)
+            handed = self._opening().defects
+            if kept not in [(x.severity, x.scope, x.mended_by, x.origin) for x in handed]:
+                self.fail("H9", f"{record.text!r} is not what was handed on")
+            return
         written = self.o.model.defects.get(record.defect)
         if written is None:
             self.fail("defect", f"{record.defect!r} is no defect of this checklist")
@@ -636,13 +688,12 @@ class _Check:
         open_stops = [
             d
             for d in self.before.defects
-            if self.o.model.defects[d.defect].severity == "major"
-            and d.number not in self.after.released
+            if self.o.written(d)[0] == "major" and d.number not in self.after.released
         ]
         new = [
             d
             for d in self.after.defects[len(self.before.defects) :]
-            if self.o.model.defects[d.defect].severity == "major"
+            if self.o.written(d)[0] == "major"
         ]
         left = [
             s.model.item
@@ -690,9 +741,7 @@ class _Check:
             if kinds != [self.after.released[number]] or kinds[0] not in RELEASES:
                 self.fail("H4", "a stop is released without its kind")
             defect = next(d for d in self.before.defects if d.number == number)
-            if kinds == ["driver-mended"] and (
-                self.o.model.defects[defect.defect].mended_by != "driver"
-            ):
+            if kinds == ["driver-mended"] and self.o.written(defect)[2] != "driver":
                 self.fail("H4", f"{defect.defect!r} is not for the driver to mend")
             if self.before.phase is not Phase.MEMO or not isinstance(self.event, e.MemoHeard):
                 self.fail("H4", "a stop is released without a voice note")

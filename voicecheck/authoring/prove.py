@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from voicecheck.authoring.explore import (
     ISSUED,
     SPOKEN,
     VALID,
+    WALL,
     Explorer,
     Found,
     Graph,
@@ -52,6 +53,8 @@ CLAIMS = {
     "H4": "no stop is passed without a release of a printed kind",
     "H5": "noise, refused and doubtful replies change no answer",
     "H6": "a sentence that must be heard is spoken to its end before a reply counts",
+    "H8": "what was carried gives no fact, and falls where another unit is found",
+    "H9": "a defect that was open at the beginning is open until it is released",
     "exclusive": "facts that exclude one another are never both true",
     "silence": "a timed interval runs to its end and is silent",
     "make safe": "where a hazard is open and something goes wrong, its sentence comes first",
@@ -91,15 +94,35 @@ class Proof:
         return not self.found and not self.graph.cut
 
 
-def opened_for(compiled: Compiled, context: Context, inspection: str = "b") -> r.Opened:
-    """An opening record for the exploration. Its texts are empty: no rule reads them."""
-    return r.Opened(
+def opened_for(
+    compiled: Compiled, context: Context, inspection: str = "b", carried: bool = False
+) -> r.Opened:
+    """An opening record for the exploration. Its texts are empty: no rule reads them.
+
+    ``carried``: an earlier inspection hands on every answer that may be carried, and one stop
+    that nothing in this checklist tests.
+    """
+    origin = r.Origin("earlier", "another checklist", 1, "", WALL)
+    opened = r.Opened(
         at=_at(0), inspection=inspection, checklist=compiled.id, edition=compiled.edition,
         checklist_text="", hazards_text="", vehicle_text="", settings=(),
         jurisdiction=context.jurisdiction, season=context.season, operating="practice",
         source="typed", engine="", engine_digest="", voice="", program="", driver="", carrier="",
         units=context.vehicle.numbers(), place="",
     )  # fmt: skip
+    if not carried:
+        return opened
+    stop = r.CarriedDefect(
+        defect="handed-on", severity="major", name="", found_at="elsewhere", step="",
+        item="something else", text="Something else is broken.", scope=("leave",),
+        mended_by="mechanic", source=("another checklist",), origin=origin,
+    )  # fmt: skip
+    answers = tuple(
+        r.Carried(x.carry + x.id[len(x.id.partition("@")[0]) :], x.id, "all good", False, origin)
+        for x in compiled.steps
+        if x.carry
+    )
+    return replace(opened, carried=answers, defects=(stop,))
 
 
 def prove_model(
@@ -111,11 +134,15 @@ def prove_model(
     *,
     reduced: bool = True,
     most_nodes: int = 1_000_000,
+    carried: bool = False,
 ) -> Proof:
-    """Compile and prove. ChecklistError where the checklist cannot be compiled."""
+    """Compile and prove. ChecklistError where the checklist cannot be compiled.
+
+    ``carried``: from an opening with answers and a stop of an earlier inspection.
+    """
     compiled = compile_checklist(model, lines, file, hazards, context)
     oracle = Oracle.of(model, hazards, context)
-    opened = opened_for(compiled, context)
+    opened = opened_for(compiled, context, carried=carried)
     return prove(compiled, oracle, opened, reduced=reduced, most_nodes=most_nodes)
 
 
@@ -427,6 +454,8 @@ def proof_summary(proof: Proof) -> dict[str, object]:
         "checklist": proof.compiled.id,
         "steps": len(proof.compiled.steps),
         "reduced": proof.reduced,
+        "carried answers": len(proof.opened.carried),
+        "carried defects": len(proof.opened.defects),
         "states": len(graph.nodes),
         "transitions": graph.transitions,
         "spoiled": graph.spoiled,
@@ -452,6 +481,8 @@ def proof_report(proof: Proof) -> list[str]:
     how = "reduced" if proof.reduced else "not reduced"
     lines = [
         f"{compiled.title}: {len(compiled.steps)} steps, {how}",
+        f"Opened with {len(proof.opened.carried)} carried answers and "
+        f"{len(proof.opened.defects)} open defects of an earlier inspection",
         f"{len(graph.nodes)} states, {graph.transitions} transitions, {graph.spoiled} starts of "
         f"steps tried with spoiled memory, {proof.seconds:.1f} s of processor",
         f"{proof.holds} holds cleared; ended from anywhere within {proof.most_to_end} replies",

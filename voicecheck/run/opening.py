@@ -36,6 +36,7 @@ class Setting:
     jurisdiction: str = ""
     settings: tuple[tuple[str, str], ...] = ()
     units: tuple[tuple[str, str], ...] = ()
+    order: tuple[tuple[str, str], ...] = ()
 
 
 def open_inspection(
