@@ -23,7 +23,8 @@ from voicecheck.authoring.new import new_checklist
 from voicecheck.authoring.prove import proof_report, proof_summary, prove_model
 from voicecheck.authoring.schema import schema_text
 from voicecheck.checklist.compile import Context
-from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
+from voicecheck.checklist.load import load_checklist, load_hazards, load_order, load_vehicle
+from voicecheck.checklist.order import Order
 from voicecheck.errors import DeviceKeyUnusable, JournalNotFound, VoicecheckError, WrongUse
 from voicecheck.journal.signature import device_key, fingerprint, public_pem, read_public, sign
 from voicecheck.limits.judge import table_lines
@@ -32,7 +33,14 @@ from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
 from voicecheck.run import engines, start
 from voicecheck.run.dialogue import dialogue
-from voicecheck.run.library import Sources, compile_sources, load_sources, names
+from voicecheck.run.library import (
+    Sources,
+    compile_sources,
+    find,
+    load_sources,
+    names,
+    read_text,
+)
 from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspection
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.script import script
@@ -83,8 +91,19 @@ def _run(given: argparse.Namespace, settings: Settings) -> int:
     own = Path(settings.checklists) if settings.checklists else None
     sources = load_sources(given.checklist, given.vehicle or settings.vehicle, own)
     practice = source == "wav" or given.compressed
-    result = start.start(sources, _setting(given, settings, practice), wanted)
+    setting = replace(_setting(given, settings, practice), order=_order(given, settings))
+    result = start.start(sources, setting, wanted)
     return _finish(given, result)
+
+
+def _order(given: argparse.Namespace, settings: Settings) -> Order | None:
+    if given.trailer and given.order:
+        raise WrongUse("Both --trailer and --order name the trailer.", "name it once")
+    name = given.order or ("" if given.trailer else settings.order)
+    if not name:
+        return None
+    file = find(name, "orders", Path(settings.checklists) if settings.checklists else None)
+    return load_order(read_text(file), str(file))
 
 
 def _rehearse(given: argparse.Namespace, settings: Settings) -> int:
@@ -422,6 +441,7 @@ def _parser() -> argparse.ArgumentParser:
     how.add_argument("--wav", metavar="FILE", help="a recording of replies (16 kHz mono)")
     how.add_argument("--typed", action="store_true", help="replies from the keyboard, one a line")
     run.add_argument("--compressed", action="store_true", help="typed: time jumps (practice)")
+    run.add_argument("--order", metavar="FILE", help="order: numbers and plates to compare with")
     run.add_argument("--headset", action="store_true", help="a reply may stop a prompt")
     _people(run)
     _sound(run)

@@ -56,6 +56,13 @@ class ChecklistNotFound(ChecklistError):
     who = "operator"
 
 
+class OrderInvalid(ChecklistError):
+    """An order file cannot be used, or names a unit that the vehicle does not have."""
+
+    code = "order-invalid"
+    who = "operator"
+
+
 class FactNeverGiven(ChecklistError):
     """A step needs a fact that no step gives: the hold could never be cleared."""
 

@@ -24,7 +24,10 @@ from voicecheck.errors import SettingsInvalid
 
 @dataclass(frozen=True)
 class Settings:
-    """``folder``: where inspections are kept. ``microphone``, ``loudspeaker``: device names."""
+    """``folder``: where inspections are kept. ``order``: the order for ``run``, name or file.
+
+    ``microphone``, ``loudspeaker``: device names.
+    """
 
     engine: str = ""
     model: str = ""
@@ -35,6 +38,7 @@ class Settings:
     vehicle: str = "tractor-semitrailer"
     folder: str = "inspections"
     checklists: str = ""
+    order: str = ""
     microphone: str = ""
     loudspeaker: str = ""
     headset: bool = False

@@ -522,7 +522,8 @@ class _Check:
         if record.gives or record.rested_on:
             self.fail("H8", f"{item!r} is carried and gives {', '.join(record.gives)}")
         facts = [*_all_gives(step.model), *step.model.ends]
-        names = [x for x in handed if x.name == step.model.carry + step.at]
+        own = step.model.carry + step.id.removeprefix(step.model.id)
+        names = [x for x in handed if x.name == own]
         if facts or not step.model.carry or not names:
             self.fail("H8", f"{item!r} is carried and is no step for that")
 

@@ -118,9 +118,7 @@ def opened_for(
         mended_by="mechanic", source=("another checklist",), origin=origin,
     )  # fmt: skip
     answers = tuple(
-        r.Carried(x.carry + x.id[len(x.id.partition("@")[0]) :], x.id, "all good", False, origin)
-        for x in compiled.steps
-        if x.carry
+        r.Carried(x.carry, x.id, "all good", False, origin) for x in compiled.steps if x.carry
     )
     return replace(opened, carried=answers, defects=(stop,))
 

@@ -15,8 +15,9 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from voicecheck.checklist.model import ChecklistModel, HazardsModel
+from voicecheck.checklist.order import Order
 from voicecheck.checklist.vehicle import Vehicle
-from voicecheck.errors import ChecklistError, ChecklistSyntaxError
+from voicecheck.errors import ChecklistError, ChecklistSyntaxError, OrderInvalid
 
 LARGEST = 512 * 1024
 DEEPEST = 20
@@ -38,6 +39,15 @@ def load_hazards(text: str, file: str) -> tuple[HazardsModel, Lines]:
 
 def load_vehicle(text: str, file: str) -> Vehicle:
     return _load(text, file, Vehicle)[0]
+
+
+def load_order(text: str, file: str) -> Order:
+    """An order. OrderInvalid with file and line."""
+    try:
+        return _load(text, file, Order)[0]
+    except ChecklistError as error:
+        how = error.how.replace("writing-checklists", "orders")
+        raise OrderInvalid(error.what, how, error.file, error.line) from None
 
 
 def line_of(lines: Mapping[Where, int], *path: str | int) -> int:

@@ -49,7 +49,7 @@ def carried_into(opened: r.Opened, compiled: Compiled, past: Sequence[Past]) -> 
         known = _latest(step, answers)
         if known and _fresh(known, step, opened, parted):
             origin = known.origin
-            carried.append(r.Carried(_name(step), step.id, known.text, known.quick, origin))
+            carried.append(r.Carried(step.carry, step.id, known.text, known.quick, origin))
     return replace(opened, carried=tuple(carried), defects=defects)
 
 
@@ -59,11 +59,6 @@ def _meet(earlier: r.Opened, now: r.Opened) -> bool:
         and earlier.source in SPOKEN_BY_PEOPLE
         and bool(unit_numbers(earlier.units) & unit_numbers(now.units))
     )
-
-
-def _name(step: Step) -> str:
-    """What the step carries, and at which position where it is one of several."""
-    return step.carry + step.id[len(step.id.partition("@")[0]) :]
 
 
 # -- answers -----------------------------------------------------------------------------------
@@ -106,7 +101,7 @@ def _answers(opened: r.Opened, kin: Iterable[Past]) -> list[_Known]:
             if at is not None:
                 good = answer.outcome in ("good", "carried")
                 items = frozenset(item.name for item in step.items)
-                found.append(_Known(_name(step), items, good, text, quick, origin, at))
+                found.append(_Known(step.carry, items, good, text, quick, origin, at))
     return found
 
 
@@ -114,9 +109,7 @@ def _latest(step: Step, answers: Iterable[_Known]) -> _Known | None:
     """The latest answer to what the step asks for, if it is good and covers all its items."""
     items = frozenset(item.name for item in step.items)
     about = [
-        x
-        for x in answers
-        if x.name == _name(step) and (not items or not x.items or items & x.items)
+        x for x in answers if x.name == step.carry and (not items or not x.items or items & x.items)
     ]
     if not about:
         return None
@@ -187,7 +180,7 @@ def _found(past: Past, n: int, x: r.DefectFound) -> r.CarriedDefect:
     return r.CarriedDefect(
         defect=x.defect,
         severity=x.severity,
-        name=_name(step) if step.carry else "",
+        name=step.carry,
         found_at=x.step,
         step="",
         item=x.item,
@@ -208,6 +201,6 @@ def _looking(found: r.CarriedDefect, compiled: Compiled) -> Iterator[str]:
     for step in compiled.steps:
         items = {item.name for item in step.items}
         same = step.id == found.found_at if compiled.id == found.origin.checklist else False
-        named = bool(found.name) and bool(step.carry) and _name(step) == found.name
+        named = bool(found.name) and step.carry == found.name
         if (same or named) and (not items or found.item in items):
             yield step.id

@@ -40,8 +40,8 @@ def shipped(kind: str) -> Path:
 
 
 def find(name: str, kind: str, own: Path | None = None) -> Path:
-    """The file of a checklist ("checklists") or vehicle ("vehicles"), or folder of a drive."""
-    under = {"checklists": "", "vehicles": "vehicles"}.get(kind)
+    """The file of a checklist, vehicle or order, or the folder of a drive; ``kind`` in plural."""
+    under = {"checklists": "", "vehicles": "vehicles", "orders": "orders"}.get(kind)
     if "/" in name or "\\" in name or name.endswith((".yaml", ".yml")):
         path = Path(name)
         if path.exists():
@@ -62,7 +62,7 @@ def names(kind: str) -> list[str]:
     """The names that travel with the program."""
     if kind == "drives":
         return sorted(p.parent.name for p in shipped("drives").glob("*/drive.yaml"))
-    folder = shipped("checklists") / ("vehicles" if kind == "vehicles" else "")
+    folder = shipped("checklists") / ("" if kind == "checklists" else kind)
     return sorted(p.stem for p in folder.glob("*.yaml") if p.stem != "hazards")
 
 

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from voicecheck import __version__
 from voicecheck.checklist.compiled import Compiled
-from voicecheck.errors import InspectionClosed, JournalDamaged
+from voicecheck.checklist.order import Order
+from voicecheck.errors import InspectionClosed, JournalDamaged, OrderInvalid
 from voicecheck.journal.file import JournalFile
 from voicecheck.journal.file import read as read_journal
+from voicecheck.run.carry import carried_into
 from voicecheck.run.library import Sources, compile_sources
+from voicecheck.run.past import past_of
 from voicecheck.session import records as r
 from voicecheck.session.fold import fold
 from voicecheck.session.state import Phase, State
@@ -36,19 +40,37 @@ class Setting:
     jurisdiction: str = ""
     settings: tuple[tuple[str, str], ...] = ()
     units: tuple[tuple[str, str], ...] = ()
-    order: tuple[tuple[str, str], ...] = ()
+    order: Order | None = None
 
 
 def open_inspection(
-    sources: Sources, setting: Setting, at: r.Stamp, parent: Path
+    sources: Sources,
+    setting: Setting,
+    at: r.Stamp,
+    parent: Path,
+    told: Callable[[str], None] = print,
 ) -> tuple[Compiled, r.Opened, Path]:
-    """The compiled checklist, the first record and the folder of a new inspection."""
+    """The compiled checklist, the first record and the folder of a new inspection.
+
+    The first record holds what earlier inspections under ``parent`` hand on (run/carry.py); where
+    one of them cannot be read, ``told`` is given a line that says so.
+    """
     compiled, vehicle = compile_sources(
         sources,
         season=setting.season,
         jurisdiction=setting.jurisdiction,
         settings=dict(setting.settings),
     )
+    order = setting.order
+    numbers = {**dict(vehicle.numbers()), **dict(setting.units)}
+    if order is not None:
+        for unit in order.units:
+            if unit not in numbers:
+                raise OrderInvalid(
+                    f"the order {order.order!r} names a {unit}, and {vehicle.name} has none",
+                    f"its units are: {', '.join(numbers)}; or name another vehicle with --vehicle",
+                )
+        numbers |= order.numbers()
     folder = _free_folder(parent, compiled.id, at, setting.operating)
     opened = r.Opened(
         at=at,
@@ -68,11 +90,15 @@ def open_inspection(
         voice=setting.voice,
         program=f"voicecheck {__version__}",
         driver=setting.driver,
-        carrier=setting.carrier,
-        units=tuple({**dict(vehicle.numbers()), **dict(setting.units)}.items()),
+        carrier=(order.carrier if order else None) or setting.carrier,
+        units=tuple(numbers.items()),
         place=setting.place,
+        order=order.rest() if order else (),
     )
-    return compiled, opened, folder
+    past, unreadable = past_of(parent, opened)
+    for name in unreadable:
+        told(f"({name} cannot be read: nothing is carried from it, no open defect either.)")
+    return compiled, carried_into(opened, compiled, past), folder
 
 
 def _free_folder(parent: Path, checklist: str, at: r.Stamp, operating: str) -> Path:

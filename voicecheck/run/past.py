@@ -98,7 +98,6 @@ def read_past(folder: Path) -> Past | None:
             opened.season,
             opened.jurisdiction,
             opened.settings,
-            opened.order,
         )
     except VoicecheckError:
         return None
@@ -106,9 +105,7 @@ def read_past(folder: Path) -> Past | None:
 
 
 @lru_cache(maxsize=64)
-def _compiled(
-    sources: Sources, season: str, jurisdiction: str, settings: r.Pairs, order: r.Pairs
-) -> Compiled:
+def _compiled(sources: Sources, season: str, jurisdiction: str, settings: r.Pairs) -> Compiled:
     return compile_sources(
         sources, season=season, jurisdiction=jurisdiction, settings=dict(settings)
     )[0]

@@ -17,7 +17,6 @@ from voicecheck.audio.wav import read_wav
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.errors import InspectionClosed, NoPortAudio, NoSynthesiser, WrongUse
 from voicecheck.journal.file import JournalFile
-from voicecheck.run.carry import carried_into
 from voicecheck.run.clock import Clock, CompressedClock, DeviceClock
 from voicecheck.run.driver import RecordedDriver, Recording, Talker, load_drive
 from voicecheck.run.hearing import Hearing
@@ -25,7 +24,6 @@ from voicecheck.run.library import Sources, load_sources
 from voicecheck.run.live import LiveWorld
 from voicecheck.run.loop import World, run
 from voicecheck.run.opening import SHIFT_S, Setting, open_inspection, reopen, seconds_between
-from voicecheck.run.past import past_of
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.typed import TypedWorld
 from voicecheck.session import events as e
@@ -76,15 +74,13 @@ def start(sources: Sources, setting: Setting, wanted: Wanted) -> Result:
         engine_digest=recogniser.digest if recogniser else "",
         voice=voice.name if voice else "",
     )
-    compiled, opened, folder = open_inspection(sources, setting, clock.now(), wanted.parent)
+    compiled, opened, folder = open_inspection(
+        sources, setting, clock.now(), wanted.parent, wanted.write
+    )
     for name, _ in setting.settings:
         if name not in compiled.settings:
             known = ", ".join(compiled.settings) or "none"
             raise WrongUse(f"{compiled.id} has no setting {name!r}.", f"it has: {known}")
-    past, unreadable = past_of(wanted.parent, opened)
-    for name in unreadable:
-        wanted.write(f"({name} cannot be read: nothing is carried from it, no open defect either.)")
-    opened = carried_into(opened, compiled, past)
     # the world first: without a microphone no empty inspection is left behind
     world = _world(wanted, clock, recogniser, voice, folder)
     with _closing_on_error(world), JournalFile.create(folder) as journal:
