@@ -17,7 +17,7 @@ from tests.run.cli_process import command, environment
 from voicecheck import errors
 from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled
-from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
+from voicecheck.checklist.load import load_checklist, load_hazards, load_order, load_vehicle
 from voicecheck.checklist.model import (
     REPLY_KINDS,
     AnswerModel,
@@ -39,6 +39,8 @@ from voicecheck.checklist.model import (
     VerdictModel,
     WhenModel,
 )
+from voicecheck.checklist.order import Load, Order, OrderedUnit
+from voicecheck.checklist.order import schema_text as order_schema
 from voicecheck.limits.sources import sources_page
 from voicecheck.run.library import shipped
 from voicecheck.session.diagram import diagram
@@ -206,7 +208,10 @@ def test_codes_are_not_shared() -> None:
 
 # -- invariants --------------------------------------------------------------------------------
 
-INVARIANTS = ("H1", "H2", "H3", "H4", "H5", "H6", "H7", "J1", "J2", "J3", "R1", "V1")
+INVARIANTS = (
+    *("H1", "H2", "H3", "H4", "H5", "H6", "H7", "H8", "H9"),
+    *("J1", "J2", "J3", "R1", "V1"),
+)
 
 
 def test_invariants_are_numbered_once() -> None:
@@ -274,6 +279,15 @@ def test_each_example_of_a_step_compiles(part: str) -> None:
 @pytest.mark.parametrize("part", fences(WRITING, "variants"))
 def test_the_example_of_variants_compiles(part: str) -> None:
     assert len(_compiled(_with_step(part, ask=False)).step("example").variants) == 2
+
+
+def test_the_example_of_an_order_is_read() -> None:
+    (text,) = fences(DOCS / "orders.md", "order")
+    order = load_order(text, "order.yaml")
+    shown = _keys(yaml.safe_load(text))
+    assert {*Order.model_fields, *Load.model_fields, *OrderedUnit.model_fields} <= shown
+    assert load_order(read(shipped("checklists") / "orders" / "van-load.yaml"), "") == order
+    assert read(DOCS / "order.schema.json") == order_schema()
 
 
 def test_the_example_of_hazards_is_read() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from types import UnionType
 from typing import Any, get_args, get_type_hints
 
 from hypothesis import strategies as st
@@ -28,7 +29,9 @@ def stamp(n: int) -> Stamp:
 
 def opened(**changed: Any) -> Opened:
     values: dict[str, Any] = {
-        field.name: "" for field in dataclasses.fields(Opened) if field.name != "at"
+        field.name: ""
+        for field in dataclasses.fields(Opened)
+        if field.name != "at" and field.default is dataclasses.MISSING
     }
     values |= {
         "inspection": "HL-0007",
@@ -88,8 +91,13 @@ def small() -> list[Record]:
 def _of(hint: Any) -> st.SearchStrategy[Any]:
     if hint is int:
         return st.integers(-SAFE, SAFE)
-    if get_args(hint) == (int, ...):
-        return st.lists(st.integers(-SAFE, SAFE), max_size=4).map(tuple)
+    if dataclasses.is_dataclass(hint):
+        parts = get_type_hints(hint)
+        return st.builds(hint, **{name: _of(part) for name, part in parts.items()})
+    if isinstance(hint, UnionType):
+        return st.one_of(st.none(), _of(get_args(hint)[0]))
+    if get_args(hint)[1:] == (...,):
+        return st.lists(_of(get_args(hint)[0]), max_size=4).map(tuple)
     return st.from_type(hint)
 
 

@@ -90,7 +90,7 @@ def test_j2_cut_at_every_byte_is_opened_and_goes_on(tmp_path: Path) -> None:
     records = small()
     data, _ = encode_all(records)
     ends = [i + 1 for i, byte in enumerate(data) if byte == 0x0A]
-    for cut in [*range(0, len(data), 17), *ends, *(end - 1 for end in ends)]:
+    for cut in {*range(0, len(data), 17), *ends, *(end - 1 for end in ends)}:
         folder = tmp_path / str(cut)
         folder.mkdir(exist_ok=True)
         (folder / JOURNAL).write_bytes(data[:cut])

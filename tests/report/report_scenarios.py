@@ -106,7 +106,9 @@ class Recorder:
         self.records: list[r.Record] = []
         self.typed = opened.get("source") == "typed"
         values: dict[str, Any] = {
-            f.name: "" for f in dataclasses.fields(r.Opened) if f.name != "at"
+            f.name: ""
+            for f in dataclasses.fields(r.Opened)
+            if f.name != "at" and f.default is dataclasses.MISSING
         }
         values |= {
             "inspection": "HL-2026-1125-07",

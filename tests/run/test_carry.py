@@ -286,7 +286,6 @@ def test_another_unit_than_ordered_takes_back_what_was_carried(day: Day) -> None
     taken = [x.step for x in later.records if isinstance(x, r.Withdrawn)]
     assert set(taken) == set(later.carried())
     later.lead(until="park")
-    later.keep()
     assert "left tires there" in later.asked
     later.lead({"statement": ["end inspection"]}, until="statement")
     later.reply("end inspection", "affirm")

@@ -20,11 +20,9 @@ Text = Annotated[str, StringConstraints(min_length=1, max_length=80)]
 Number = Annotated[
     str, StringConstraints(pattern=r"^[A-Za-z0-9](?:[A-Za-z0-9 -]{0,18}[A-Za-z0-9])?$")
 ]
+_NTH = "first|second|third|fourth|fifth|sixth|seventh"
 UnitName = Annotated[
-    str,
-    StringConstraints(
-        pattern=r"^(?:(?:first|second|third|fourth|fifth|sixth|seventh) )?(?:tractor|trailer|dolly)$"
-    ),
+    str, StringConstraints(pattern=rf"^(?:(?:{_NTH}) )?(?:tractor|trailer|dolly)$")
 ]
 
 

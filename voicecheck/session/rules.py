@@ -379,7 +379,7 @@ def keep_memo(turn: Turn, came: In) -> None:
 
 
 def _release(turn: Turn, number: int, how: str, memo: str) -> None:
-    """The stop is released, its kind is kept, and its test is asked again where this list has it."""
+    """The stop is released, its kind is kept, and its test, if it is here, is asked again."""
     defect = next(d for d in turn.state.defects if d.number == number)
     turn.keep(r.Released(at=turn.at, number=number, how=how, memo=memo))
     blocked = [id for id, given in turn.state.answers.items() if given.outcome == "blocked"]
