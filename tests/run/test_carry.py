@@ -7,11 +7,14 @@ Standard 13, Ontario daily-inspection guide p. 4.
 
 from __future__ import annotations
 
+import hashlib
+import io
 import json
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from tests.run.day import VEHICLE, Day
 from voicecheck.checklist.load import load_order
@@ -20,6 +23,7 @@ from voicecheck.journal.file import read as read_journal
 from voicecheck.journal.file import read_bytes
 from voicecheck.report.build import build, to_json
 from voicecheck.report.html import to_html
+from voicecheck.report.pdf import to_pdf
 from voicecheck.run.library import Sources, find, load_sources, read_text
 from voicecheck.run.opening import Setting, read_inspection
 from voicecheck.session import records as r
@@ -117,8 +121,6 @@ def test_good_answers_are_carried_and_told_once(day: Day) -> None:
 
 def test_a_carried_answer_cites_the_record_and_the_hash_of_its_line(day: Day) -> None:
     """R1: the other inspection's folder, record and chain hash, looked up in its journal."""
-    import hashlib
-
     earlier = day.whole(HITCH)
     carried = day.open(TRIP, 0.5).carried()["left tires there"]
     lines = read_bytes(earlier.folder).splitlines()
@@ -453,6 +455,10 @@ def test_the_report_names_the_other_inspections_record(day: Day) -> None:
     assert f"From the inspection {earlier.folder.name}" in page
     assert carried.origin.digest in page
     assert "Carried forward" in page
+    sheets = PdfReader(io.BytesIO(to_pdf(report))).pages
+    printed = "".join("".join(sheet.extract_text().split()) for sheet in sheets)
+    assert f"Fromtheinspection{earlier.folder.name}" in printed
+    assert carried.origin.digest in printed
 
 
 # -- orders ------------------------------------------------------------------------------------

@@ -25,6 +25,7 @@ import typst
 
 from voicecheck.report.build import (
     Answer,
+    CarriedFrom,
     Defect,
     Heard,
     Open,
@@ -183,7 +184,7 @@ def _view(report: Report) -> dict[str, Any]:
 
 def _given(report: Report) -> list[dict[str, str]]:
     s = report.subject
-    pairs = [(capital(unit.name), unit.value) for unit in s.units]
+    pairs = [(capital(given.name), given.value) for given in (*s.units, *s.order)]
     pairs += [
         ("Carrier", s.carrier),
         ("Driver", s.driver),
@@ -218,6 +219,7 @@ def _defect(d: Defect) -> Row:
     status = {"open": "Open stop", "released": "Stop, released", "noted": "Minor"}[d.status]
     heard = f", heard “{d.words}”" if d.words else ""
     lines = [_line(status, f"found {clock(d.wall)}{heard}", refs(d.records))]
+    lines += _origin(d.origin)
     if d.blocks:
         lines.append(_line("Stops:", f"{'; '.join(d.blocks)}."))
     by = "the driver, then the same test again" if d.mended_by == "driver" else d.mended_by
@@ -239,7 +241,11 @@ def _defect(d: Defect) -> Row:
     if d.carried_on:
         lines.append(_line("", "The driver inspected on under this stop."))
     lines.append(_line("", f"Source: {'; '.join(d.sources)}"))
-    return _row(f"{d.number}. {d.text}", [f"{capital(d.item)}, {inside(d.place)}"], lines)
+    return _row(
+        f"{d.number}. {d.text}",
+        [", ".join(filter(None, (capital(d.item), inside(d.place))))],
+        lines,
+    )
 
 
 def _short(row: Row) -> Row:
@@ -315,8 +321,9 @@ def _answer(entry: Answer) -> list[dict[str, str]]:
         _line("", f"{capital(item.item)}: {item.finding}", refs(item.records))
         for item in entry.items
     ]
+    lines += _origin(entry.origin)
     how = clock(entry.wall)
-    if entry.outcome != "blocked":
+    if entry.outcome not in ("blocked", "carried"):
         how += (
             f", read back and affirmed: “{entry.read_back}”"
             if entry.read_back
@@ -330,6 +337,13 @@ def _answer(entry: Answer) -> list[dict[str, str]]:
         lines.append(_line("Quick:", "sooner than walking there and looking takes"))
     lines += [_heard(reply) for reply in entry.heard]
     return lines
+
+
+def _origin(x: CarriedFrom | None) -> list[dict[str, str]]:
+    if x is None:
+        return []
+    told = f"{x.inspection}, {day(x.wall)}, {clock(x.wall)}, record {x.record} there; hash of that"
+    return [_line("From the inspection", f"{told} record {x.digest}", refs(x.records))]
 
 
 def _heard(reply: Heard) -> dict[str, str]:
