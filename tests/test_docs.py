@@ -23,6 +23,7 @@ from voicecheck.checklist.model import (
     AnswerModel,
     AttestModel,
     ChecklistModel,
+    ClockedModel,
     DateModel,
     DefectModel,
     DerivedModel,
@@ -310,8 +311,8 @@ def test_every_key_an_author_may_write_is_shown() -> None:
             shown |= _keys(yaml.safe_load(body))
     models = (
         ChecklistModel, FactModel, DerivedModel, DefectModel, SettingModel, WhenModel, AnswerModel,
-        VariantModel, DoneModel, VerdictModel, GroupModel, MeasureModel, TimedModel, SpellModel,
-        DateModel, AttestModel, StepModel, HazardModel,
+        VariantModel, DoneModel, VerdictModel, GroupModel, MeasureModel, TimedModel, ClockedModel,
+        SpellModel, DateModel, AttestModel, StepModel, HazardModel,
     )  # fmt: skip
     wanted = {field.alias or name for model in models for name, field in model.model_fields.items()}
     assert wanted <= shown, f"not shown: {sorted(wanted - shown)}"

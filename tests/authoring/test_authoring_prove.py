@@ -36,7 +36,7 @@ def shipped(name: str) -> Proof:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", [*names("checklists"), "small"])
+@pytest.mark.parametrize("name", [*names("checklists"), "small", "day"])
 def test_nothing_breaks_what_is_shipped(name: str) -> None:
     proof = shipped(name)
     assert [(f.breach, dialogue(proof, f)[-4:]) for f in proof.found] == []

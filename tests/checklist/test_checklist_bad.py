@@ -97,6 +97,9 @@ BAD = {
     "carry-twice": (INVALID, 31, "carried by the step 'look' already"),
     "valid-hours-of-a-month": (INVALID, 24, "write day: true"),
     "valid-unknown": (INVALID, 24, "String should match pattern"),
+    "clock-of-a-pressure": (INVALID, 24, "no longest time"),
+    "clock-called-off-at-once": (INVALID, 24, "most"),
+    "clock-outside-undeclared": (INVALID, 24, "'worn' is not declared"),
     "binary": (SYNTAX, 1, "not UTF-8"),
     "utf-16": (SYNTAX, 1, "not UTF-8"),
 }

@@ -1,6 +1,6 @@
 """Seeded faults: made by operators over the checklist and the core, and who notices them.
 
-    python tests/long/mutants.py [--couple] [--every N] [--list]
+    python tests/long/mutants.py [--of NAME] [--every N] [--list]
 
 Operators over the compiled checklist (a fault of the compiler or of what it is told): the author's
 model stays as written, so ``prove`` must see that the walk is no longer what was written. Operators
@@ -20,6 +20,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
+from tests.session import day as dy
 from tests.session import small as sm
 from voicecheck.authoring.oracle import Oracle
 from voicecheck.authoring.prove import opened_for, prove
@@ -30,6 +31,7 @@ from voicecheck.run.library import load_sources
 from voicecheck.session import answering, facts, fold, rules, session, state, turn
 from voicecheck.session.state import TABLE, Row
 
+DAY_RECORDS = ("marked", "timing done")
 NODES = 4000  # the fewest departures come first; more is not looked at in a faulty walk
 
 
@@ -54,6 +56,8 @@ class Fault:
 def written(name: str) -> Written:
     if name == "small":
         texts = sm.CHECKLIST, sm.HAZARDS, sm.VEHICLE
+    elif name == "day":
+        texts = dy.CHECKLIST, sm.HAZARDS, dy.VEHICLE
     else:
         sources = load_sources(name, "tractor-semitrailer")
         texts = sources.checklist, sources.hazards, sources.vehicle
@@ -327,24 +331,43 @@ def noticed(w: Written, fault: Fault, nodes: int = NODES) -> str:
 
 
 def faults(w: Written) -> list[Fault]:
-    """All faults of a checklist; those of the core belong to the small one, which has all kinds."""
+    """All faults of a checklist; those of the core belong to the two small ones."""
     found = list(checklist_faults(w))
     if w.name == "small":
         used = used_rows(w)
         unused = [" + ".join(key) for key in TABLE if key not in used]
         print(f"{len(unused)} rows of the table are never used: {'; '.join(unused)}")
         found += [*table_faults(used), *core_faults()]
+    if w.name == "day":
+        used = {key for key in used_rows(w) if key[0] is state.Phase.CLOCKING}
+        found += [*table_faults(used), *day_faults()]
     return found
+
+
+def day_faults() -> Iterator[Fault]:
+    """Of the core, what only the second small checklist uses."""
+    for fault in core_faults():
+        if fault.where in DAY_RECORDS:
+            yield fault
+    figures: list[tuple[Any, str, Any, str]] = [
+        (rules, "MARKS_APART_MS", 0, "one mark is two"),
+        (rules, "HARMLESS", rules.HARMLESS - {"mark"}, "a doubtful mark is read back"),
+        (rules, "unclear", rules.refuse, "talk between the marks"),
+        (answering, "last_valid", lambda issued, valid: "2099-12", "nothing is overdue"),
+    ]
+    for owner, name, value, what in figures:
+        patch = lambda owner=owner, name=name, value=value: _set((owner, name, value))  # noqa: E731
+        yield Fault("a key figure", f"{name}: {what}", patch=patch)
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--couple", action="store_true", help="the coupling, else the small one")
+    parser.add_argument("--of", default="small", help="small, day, or a shipped checklist")
     parser.add_argument("--every", type=int, default=1, help="only every Nth fault")
     parser.add_argument("--first", type=int, default=0, help="and the first of them")
     parser.add_argument("--list", action="store_true")
     given = parser.parse_args()
-    w = written("couple" if given.couple else "small")
+    w = written(given.of)
     every = faults(w)[given.first :: given.every]
     if given.list:
         print("\n".join(f"{f.operator}: {f.where}" for f in every))

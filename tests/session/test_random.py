@@ -8,6 +8,7 @@ from functools import cache
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.session.day import GOOD_DAY, day
 from tests.session.small import GOOD, Hand, opened, small
 from voicecheck.reply.grammar import Expect, samples
 from voicecheck.session import actions as a
@@ -32,6 +33,7 @@ MOVES = st.lists(
     ),
     max_size=60,
 )
+LISTS = {"small": (small, GOOD), "day": (day, GOOD_DAY)}
 CERTAINTIES = {"reply": "typed", "doubtful": "doubtful"}
 
 
@@ -48,10 +50,9 @@ def possible(session: Session) -> list[str]:
 class Random(Hand):
     """A hand that plays random moves and checks the invariants at every record."""
 
-    def __init__(self) -> None:
-        self.state = State()
-        self.spoken_to_end = True
-        super().__init__()
+    def __init__(self, which: str) -> None:
+        compiled, self.good = LISTS[which]
+        super().__init__(compiled())
 
     def raw(self, event: e.Event):  # type: ignore[no-untyped-def]
         before = self.session.state
@@ -60,13 +61,13 @@ class Random(Hand):
         for action in actions:
             if isinstance(action, a.Keep):
                 self.check(state, action.record, event)
-                state = evolve(small(), state, action.record)
+                state = evolve(self.session.compiled, state, action.record)
         assert state == self.session.state
         assert self.session.state.phase is not Phase.BETWEEN
         return actions
 
     def check(self, state: State, record: r.Record, event: e.Event) -> None:
-        compiled = small()
+        compiled = self.session.compiled
         if isinstance(record, r.StepStarted):
             step = compiled.step(record.step)
             assert not missing(compiled, state, step), "H1: spoken while a need is false"
@@ -94,7 +95,7 @@ class Random(Hand):
 
     def begin_well(self, count: int) -> None:
         """The first ``count`` good replies of a whole walk, so that late steps are reached."""
-        self.reply(*GOOD[:count])
+        self.reply(*self.good[: count % len(self.good)])
 
     def move(self, kind: str, number: int) -> None:
         session = self.session
@@ -111,7 +112,7 @@ class Random(Hand):
             if session.state.phase == "memo":
                 self.move("memo", number)
                 return
-            for words in (*GOOD, "clear of it", "held by the jaws"):
+            for words in (*self.good, "clear of it", "held by the jaws"):
                 replies = possible(session)
                 if words in replies and not words.startswith("affirm"):
                     self.reply(words)
@@ -129,8 +130,8 @@ class Random(Hand):
                 e.MemoHeard(at=self.at(), evidence="reply-0001.flac", digest="x", seconds="2")
             )
         elif kind == "time":
-            names = ("timing", "quiet", "hands busy", "nothing")
-            self.tell(e.TimerElapsed(at=self.at(number % 700), name=names[number % 4]))
+            names = ("timing", "quiet", "hands busy", "nothing", "mark")
+            self.tell(e.TimerElapsed(at=self.at(number % 700), name=names[number % 5]))
         elif kind == "short":
             self.tell(e.TimerElapsed(at=self.at(0), name="timing"))
         elif kind == "stray prompt":
@@ -147,33 +148,37 @@ class Random(Hand):
 
 
 @settings(max_examples=400, deadline=None)
-@given(st.integers(0, len(GOOD) - 1), MOVES)
-def test_invariants_hold_and_fold_equals_live(well: int, moves: list[tuple[str, int]]) -> None:
-    hand = Random()
+@given(st.sampled_from(sorted(LISTS)), st.integers(0, len(GOOD) - 1), MOVES)
+def test_invariants_hold_and_fold_equals_live(
+    which: str, well: int, moves: list[tuple[str, int]]
+) -> None:
+    hand = Random(which)
     hand.begin_well(well)
     for kind, number in moves:
         hand.move(kind, number)
-    assert fold(small(), hand.records) == hand.session.state
+    assert fold(hand.session.compiled, hand.records) == hand.session.state
 
 
 @settings(max_examples=150, deadline=None)
-@given(st.integers(0, len(GOOD) - 1), MOVES, st.integers(0, 10_000))
+@given(st.sampled_from(sorted(LISTS)), st.integers(0, len(GOOD) - 1), MOVES,
+       st.integers(0, 10_000))  # fmt: skip
 def test_a_crash_anywhere_resumes_from_the_records(
-    well: int, moves: list[tuple[str, int]], cut: int
+    which: str, well: int, moves: list[tuple[str, int]], cut: int
 ) -> None:
     """A journal cut between any two records resumes, and nothing that lasts until left is true."""
-    hand = Random()
+    hand = Random(which)
+    compiled = hand.session.compiled
     hand.begin_well(well)
     for kind, number in moves:
         hand.move(kind, number)
     kept = hand.records[: 1 + cut % len(hand.records)]
-    state = fold(small(), kept)
+    state = fold(compiled, kept)
     if state.phase is Phase.FINISHED:
         return
-    session = Session(small(), state)
+    session = Session(compiled, state)
     session.receive(e.Resumed(at=r.Stamp("2026-11-25T06:30:00-07:00", hand.mono), gap_s=1800))
     for fact in session.state.facts:
-        assert small().facts[fact].lasts == "lasting"
+        assert compiled.facts[fact].lasts == "lasting"
     assert session.state.phase in (
         Phase.ASKED, Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING, Phase.MEMO, Phase.FINISHED,
     )  # fmt: skip

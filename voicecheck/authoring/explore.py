@@ -38,7 +38,7 @@ from voicecheck.session import records as r
 from voicecheck.session.replying import HARMLESS, expect
 from voicecheck.session.session import decide
 from voicecheck.session.state import Phase, State
-from voicecheck.units import Quantity, unit_named
+from voicecheck.units import Quantity, S, unit_named
 
 WALL = "2026-11-25T06:00:00-07:00"
 VALID, OVERDUE = "2027-10", "2026-01"  # months after and before WALL
@@ -291,7 +291,7 @@ class Moves:
         if s.phase is Phase.MEMO:
             yield _memo("a note")
             yield _reply("affirm", "typed", "affirm")
-        yield from self._replies(s, first)
+        yield from self._replies(s, node.now, first)
         yield from self._time(s, node.now, first)
         yield from self._faults(s, first)
 
@@ -307,9 +307,9 @@ class Moves:
         for words in early:
             yield _reply(words, "typed", "early")
 
-    def _replies(self, s: State, first: bool) -> Iterator[Move]:
+    def _replies(self, s: State, now: int, first: bool) -> Iterator[Move]:
         wanted = expect(self.compiled, s)[0]
-        asked = s.phase in (Phase.ASKED, Phase.FOLLOWING)
+        asked = s.phase in (Phase.ASKED, Phase.FOLLOWING, Phase.CLOCKING)
         items = self.compiled.step(s.step).items if s.step else ()
         other_items = tuple(f"item:{item.name}" for item in items[1:])
         for form in wanted.forms:
@@ -326,8 +326,11 @@ class Moves:
                 yield _reply(words, "typed", form.meaning)
                 yield _reply(words, "typed", form.meaning, 601_000)
                 continue
+            if form.meaning == "mark" and s.phase is Phase.CLOCKING:
+                yield from self.marks(s, now)
+                continue
             yield _reply(words, "typed", form.meaning)
-            if first and asked and form.meaning not in HARMLESS:
+            if first and asked and (form.meaning not in HARMLESS or form.meaning == "mark"):
                 yield _reply(words, "doubtful", form.meaning)
         if s.phase is Phase.TIMING and s.step:
             for words in self._readings(s)[:1]:
@@ -352,6 +355,30 @@ class Moves:
                 yield _reply(date_words(day_of(date, spec)).lower(), "typed", "date")
         if first and s.phase is not Phase.MEMO:
             yield _reply("[unk]", "typed", "unknown words")
+
+    def marks(self, s: State, now: int) -> Iterator[Move]:
+        """A second mark too soon after the first, and one for each verdict on the time between."""
+        step = self.compiled.step(s.step)
+        spec = step.reading
+        assert spec is not None
+        yield _reply("mark", "typed", "mark")
+        yield _reply("mark", "doubtful", "mark", max(TICK_MS, s.marked_at + 3000 - now))
+        seen: set[str] = set()
+        for seconds in (
+            5,
+            spec.seconds // 8,
+            spec.seconds // 4,
+            spec.seconds // 2,
+            spec.seconds - 1,
+        ):
+            later = s.marked_at + seconds * 1000 - now
+            place = s.opened.jurisdiction if s.opened else "US"
+            verdict = (
+                _verdict(step, spec, Quantity.of(seconds, S), None, place) if spec.limit else ""
+            )
+            if verdict not in seen and later > 0:
+                seen.add(verdict)
+                yield _reply("mark", "typed", "mark", later)
 
     def _readings(self, s: State) -> tuple[str, ...]:
         """Words for a reading within the limit, one outside, and one that cannot be judged."""
@@ -399,10 +426,10 @@ class Moves:
                     yield words
 
     def _time(self, s: State, now: int, first: bool) -> Iterator[Move]:
-        if s.phase is Phase.TIMING:
-            due = s.deadlines["timing"]
-            yield _timer("timing", 0, "the interval is not over")
-            yield _timer("timing", max(0, due - now), "the interval passes")
+        if s.phase in turn.TIMERS:
+            due, name = s.deadlines["timing"], turn.TIMERS[s.phase]
+            yield _timer(name, 0, "the time is not over")
+            yield _timer(name, max(0, due - now), "the time passes")
         if first and s.phase not in SPOKEN:
             yield _timer("quiet", TICK_MS, "20 seconds of silence")
             yield _timer("hands busy", TICK_MS, "30 seconds of work")
@@ -558,7 +585,7 @@ class Explorer:
                     return 0 if outcome == "good" else 1
                 case r.ReadBack() if move.kind == "reply":
                     return 0
-                case r.Timing() | r.TimingDone():
+                case r.Timing() | r.TimingDone() | r.Marked():
                     return 0
         return 1
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from voicecheck.authoring.budget import BUDGETS, OTHER, Walked, walk
-from voicecheck.authoring.oracle import Oracle
+from voicecheck.authoring.oracle import Oracle, _kind
 from voicecheck.authoring.route import best_changes, changes
 from voicecheck.authoring.sounds import distance
 from voicecheck.checklist.compile import Context, compile_checklist
@@ -26,6 +26,7 @@ from voicecheck.limits.table import LIMITS
 from voicecheck.reply.grammar import Expect, Refused, parse, vocabulary
 from voicecheck.session.replying import expect, vocabularies
 from voicecheck.session.state import Phase, State
+from voicecheck.units import Quantity, S
 
 MOST_WORDS = 14  # a sentence: design, "prompts too long to follow"
 NEAREST = 1.5  # weighted phones: less than one other phone and one of its kind
@@ -117,7 +118,8 @@ class _Lint:
         self.place = {step.id: n for n, step in enumerate(model.steps)}
 
     def line(self, step: str, *path: str | int) -> int:
-        return line_of(self.lines, "steps", self.place[self.compiled.step(step).written], *path)
+        written = step if step in self.place else self.compiled.step(step).written
+        return line_of(self.lines, "steps", self.place[written], *path)
 
     def mend(self, rule: str, line: int, why: str, how: str) -> Finding:
         return Finding(rule, "mend", self.file, line, why, how)
@@ -223,15 +225,19 @@ class _Lint:
                 yield self.mend("source", line_of(self.lines, "steps", n, "source"),
                                 f"The step {step.id!r} names no source.",
                                 'Name one, or write "common practice, no source".')  # fmt: skip
-            body = step.measure or step.timed
+            body = step.measure or step.timed or step.clocked
             if body and body.outside and not body.limit:
-                yield self.mend("limit", self.line(step.id, "measure"),
+                yield self.mend("limit", self.line(step.id, _kind(step)),
                                 f"{step.id!r} finds a defect outside a limit and names none.",
                                 "Name the limit: voicecheck limits lists them.")  # fmt: skip
             if body and body.limit and not families[body.limit].source:
                 yield self.mend("limit", self.line(step.id),
                                 f"The limit {body.limit!r} has no source.",
                                 "Use a limit with a source.")  # fmt: skip
+            if step.clocked and step.clocked.most <= _longest(step.clocked.limit):
+                yield self.mend("limit", self.line(step.id, "clocked"),
+                                f"{step.id!r} is called off before it can be outside its limit.",
+                                "Let most: be longer than the limit.")  # fmt: skip
             said = [step.ask, step.explain, step.brief, *(v.ask for v in step.variants or ())]
             if all(source in NO_SOURCE for source in step.source) and any(
                 FIGURE.search(text) for text in said
@@ -250,6 +256,7 @@ class _Lint:
             spoken: list[tuple[str, tuple[str | int, ...]]] = [
                 (step.ask, ("ask",)), (step.brief, ("brief",)), (step.caution, ("caution",)),
                 (step.timed.then if step.timed else "", ("timed",)),
+                (step.clocked.then if step.clocked else "", ("clocked",)),
                 *((x.say, ("answers", p, "say")) for p, x in (step.answers or {}).items()),
             ]  # fmt: skip
             for k, v in enumerate(step.variants or ()):
@@ -293,8 +300,8 @@ class _Lint:
         } | {
             fact
             for step in self.model.steps
-            for body in (step.done, step.verdict, step.measure, step.timed, step.spell, step.date,
-                         step.attest)
+            for body in (step.done, step.verdict, step.measure, step.timed, step.clocked,
+                         step.spell, step.date, step.attest)
             if body is not None
             for fact in body.gives
         }  # fmt: skip
@@ -380,3 +387,10 @@ class _Lint:
 
     def _after(self) -> dict[str, tuple[str, ...]]:
         return {step.id: step.after for step in self.model.steps}
+
+
+def _longest(limit: str) -> int:
+    """Seconds of the longest time that a row of the limit allows by its own figure; 0 if none."""
+    rows = [row for row in LIMITS if limit in (row.id, row.family) and row.rule == "plain"]
+    times = [row.value for row in rows if isinstance(row.value, Quantity)]
+    return max((int(time.exact_in(S)) for time in times), default=0)

@@ -9,8 +9,8 @@ The rules of this file:
    It assumes nothing about how the state before came about. Where it finds nothing, the turn keeps
    the invariants whatever went before.
 3. A breach names its invariant: H1 to H4, H5, H6, H8, H9, "exclusive", "complete", "silence" (the
-   interval of a timed step), "make safe", "defect" (a finding that is not recorded as the author's
-   table says) or "closed" (something happens after the end).
+   interval of a timed step, the time between two marks), "make safe", "defect" (a finding that is
+   not recorded as the author's table says) or "closed" (something happens after the end).
 4. A defect that was handed on from another inspection is not in the author's list: what it stops is
    in the opening record, and nothing else counts for it.
 """
@@ -42,14 +42,15 @@ DONE_WELL = frozenset({"good", "noted", "not fitted", "carried"})
 DEAF_PHASES = frozenset({Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING})
 OPEN = frozenset(
     {Phase.SPEAKING, Phase.ASKED, Phase.FOLLOWING, Phase.READING, Phase.TIMING, Phase.ASKING}
-    | {Phase.MEMO}
+    | {Phase.MEMO, Phase.CLOCKING}
 )
 AWAY_MS = 600_000  # design: facts "until left" end after more than ten minutes
 STANDING = Phase.STANDING
 WAITING = frozenset(
     {Phase.ASKED, Phase.FOLLOWING, Phase.READING, Phase.TIMING, Phase.STOPPED, Phase.ASKING}
-    | {STANDING}
+    | {STANDING, Phase.CLOCKING}
 )
+RUNNING = frozenset({Phase.TIMING, Phase.CLOCKING})  # of itself the program is silent
 SPOKEN_BY_TIMER = frozenset({"quiet"})
 SAME_PHASE = frozenset(
     {"command:say again", "command:explain", "command:location", "command:read back"}
@@ -71,6 +72,9 @@ LEAVES_RECORD: dict[tuple[Phase | None, str], tuple[type[r.Record], ...]] = {
     (Phase.FOLLOWING, "negative"): (r.StepStarted, r.Hold),
     (Phase.FOLLOWING, "command:disregard"): (r.StepStarted, r.Hold),
     (Phase.TIMING, "command:disregard"): (r.StepStarted, r.Hold),
+    (Phase.CLOCKING, "command:disregard"): (r.StepStarted, r.Hold),
+    (Phase.ASKED, "mark"): (r.Marked, r.StepStarted, r.Hold),
+    (Phase.CLOCKING, "mark"): (r.Marked, r.StepStarted, r.Hold),
     (Phase.ASKING, "command:disregard"): (r.AskingDropped,),
     (Phase.ASKING, "negative"): (r.AskingDropped,),
     (Phase.READING, "negative"): (r.ReadBackRefused,),
@@ -320,6 +324,9 @@ class _Check:
                 case r.Deferred(steps=steps):
                     if not set(steps) <= after.deferred | {after.step}:
                         self.fail("heard", "what is put off is not remembered")
+                case r.Answered(step=id, quantity=quantity) if id in after.answers:
+                    if after.answers[id].quantity != quantity:
+                        self.fail("heard", "what was measured is not remembered")
                 case r.ModeSet(mode=mode):
                     if after.mode != mode:
                         self.fail("heard", "brief or full is not remembered")
@@ -400,6 +407,9 @@ class _Check:
                 self._may_be_open(id, "a reply to it is taken")
                 if isinstance(record, r.Timing):
                     self._timing(record)
+            case r.Marked():
+                self._may_be_open(record.step, "a mark for it is taken")
+                self._marked(record)
             case r.Withdrawn(step=id):
                 for fact, givers in list(self.facts.items()):
                     if id in givers:
@@ -580,7 +590,7 @@ class _Check:
             return set(step.gives(answer.gives)) if plain else set()
         if not good:
             wrong = {**(model.verdict.wrong if model.verdict else {})}
-            reading = model.measure or model.timed
+            reading = model.measure or model.timed or model.clocked
             if reading and reading.outside and record.verdict == "outside":
                 self._must_be_found(step, reading.outside, model_item(step))
             if model.date and model.date.overdue and record.answer == "overdue":
@@ -599,6 +609,7 @@ class _Check:
             "attest": ("answer:affirm",),
             "measure": ("number",),
             "timed": ("number",),
+            "clocked": ("mark",),
             "spell": ("spelling",),
             "date": ("date",),
             "group": ("all good", "pass", "nothing else", "negative"),
@@ -607,8 +618,16 @@ class _Check:
         if meaning not in wanted:
             self.fail("H2", f"{model.item!r}: {meaning!r} is taken for good")
         body = getattr(model, step.kind)
-        if step.kind in ("measure", "timed") and body.limit and record.verdict != "within":
+        if (
+            step.kind in ("measure", "timed", "clocked")
+            and body.limit
+            and record.verdict != "within"
+        ):
             self.fail("H2", f"{model.item!r}: a reading {record.verdict!r} is taken for good")
+        if step.kind == "clocked" and (
+            self.before.phase is not Phase.READING or record.quantity != self._pending(2)
+        ):
+            self.fail("H5", f"{model.item!r}: a time is accepted that was not read back")
         if step.kind == "timed" and self.before.question != "second reading":
             self.fail("silence", f"{model.item!r} is answered without a second reading")
         if step.kind == "spell" and body.match and self._ordered(body.match):
@@ -809,8 +828,40 @@ class _Check:
         if record.until != self.event.at.mono + seconds * 1000:
             self.fail("silence", f"{step.model.item!r} does not run for {seconds} s")
 
+    def _marked(self, record: r.Marked) -> None:
+        """Each mark counts from its word; the time between is the number of begun seconds."""
+        item, event = self.o.steps[record.step].model.item, self.event
+        clock = self.o.steps[record.step].model.clocked
+        if clock is None or not isinstance(event, e.ReplyHeard):
+            self.fail("silence", f"{item!r} has no clock, or nobody spoke")
+            return
+        if record.mono != event.at.mono - event.ago_ms:
+            self.fail("silence", f"{item!r}: a mark counts from another moment than its word")
+        if record.mark == 1:
+            if self.before.phase is not Phase.ASKED or self.after.phase is not Phase.CLOCKING:
+                self.fail("silence", f"{item!r}: a first mark where none is asked")
+            if record.until != record.mono + clock.most * 1000:
+                self.fail("silence", f"{item!r} is not called off after {clock.most} s")
+            if self.after.marked_at != record.mono:
+                self.fail("silence", f"{item!r}: the first mark is not remembered")
+            return
+        elapsed = record.mono - self.before.marked_at
+        told = (self.after.pending.split("\t") + [""] * 3)[2].partition(" ")
+        if self.before.phase is not Phase.CLOCKING or self.after.phase is not Phase.READING:
+            self.fail("silence", f"{item!r}: a second mark where none is asked")
+        elif elapsed < 2000 or told[2] != "s" or not -1000 < elapsed - int(told[0]) * 1000 <= 0:
+            self.fail("silence", f"{item!r}: {elapsed} ms are told as {' '.join(told)!r}")
+
     def _interval(self) -> None:
-        if self.before.phase is not Phase.TIMING:
+        if self.before.phase is Phase.CLOCKING:
+            asked = any(
+                isinstance(x, r.HeardReply) and x.meaning == "command:say again"
+                for x in self.records
+            )
+            talk = [x.text for x in self.actions if isinstance(x, a.Say)]
+            if self.after.phase is Phase.CLOCKING and talk and not asked:
+                self.fail("silence", f"between two marks it says {talk[0]!r}")
+        if self.before.phase not in RUNNING:
             return
         over = self.event.at.mono >= self.before.deadlines.get("timing", 0)
         if any(isinstance(x, r.TimingDone) for x in self.records) and not over:
@@ -858,12 +909,15 @@ class _Check:
         elif isinstance(event, e.PromptEnded) and phase in DEAF_PHASES:
             name = f"{phase}:{self.before.step}:{self.before.asked.get(self.before.step, 0)}"
             what = "spoken" if event.name == name else ""
-        elif isinstance(event, e.TimerElapsed) and phase is Phase.TIMING:
+        elif isinstance(event, e.TimerElapsed) and phase in RUNNING:
             due = self.before.deadlines.get("timing", 0)
-            what = "interval" if event.name == "timing" and event.at.mono >= due else ""
-        elif isinstance(event, e.SoundRefused) and phase in WAITING - {Phase.TIMING, STANDING}:
+            over = event.name in ("timing", "mark") and event.at.mono >= due
+            what = "interval" if over else ""
+            if over and self.after.phase is phase:
+                self.fail("heard", "the time is over and nothing follows")
+        elif isinstance(event, e.SoundRefused) and phase in WAITING - RUNNING - {STANDING}:
             what = "not heard"
-        elif isinstance(event, e.TimerElapsed) and phase in WAITING - {Phase.TIMING, STANDING}:
+        elif isinstance(event, e.TimerElapsed) and phase in WAITING - RUNNING - {STANDING}:
             what = event.name if event.name in SPOKEN_BY_TIMER else ""
             if event.name == "hands busy" and phase is Phase.ASKED:
                 what = event.name

@@ -290,6 +290,8 @@ class Willing:
             return _reply("affirm", "typed", "affirm")
         if s.phase is Phase.TIMING:
             return _timer("timing", s.deadlines["timing"] - node.now, "the interval passes")
+        if s.phase is Phase.CLOCKING:
+            return next(m for m in self.moves.marks(s, node.now) if m.jump_ms > 3000)
         if s.phase is Phase.STANDING:
             return _reply("go ahead", "typed", "go ahead")
         step = self.compiled.step(s.step)
@@ -302,6 +304,8 @@ class Willing:
         n = seen[step.id] = seen.get(step.id, -1) + 1
         if step.kind == "answers":
             return self._named(s, step, target, n if turns else 0)
+        if step.kind == "clocked":
+            return _reply("mark", "typed", "mark")
         if step.reading is not None:
             return self._reading(s)
         if step.spelling is not None:

@@ -7,7 +7,7 @@ fitted". Whether every hold can be cleared is shown by exploring the compiled ch
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import cast
@@ -33,6 +33,7 @@ from voicecheck.checklist.model import (
     REPLY_KINDS,
     AnswerModel,
     ChecklistModel,
+    ClockedModel,
     Condition,
     DerivedModel,
     HazardModel,
@@ -43,8 +44,8 @@ from voicecheck.checklist.model import (
 )
 from voicecheck.checklist.vehicle import Position, Vehicle, positions
 from voicecheck.errors import ChecklistError, FactNeverGiven, UnknownLimit
-from voicecheck.limits.judge import inputs_of, units_of
-from voicecheck.units import UNITS, unit_named
+from voicecheck.limits.judge import inputs_of, judges_a_time, units_of
+from voicecheck.units import UNITS, S, unit_named
 
 MOST_ITEMS = 5  # of a group: nobody can keep more in mind
 PART_NAMES = ("one", "two", "three", "four", "five", "six", "seven", "eight")
@@ -488,7 +489,7 @@ class _Compiler:
             wrong=wrong,
             not_fitted=bool(part.verdict and part.verdict.not_fitted),
             items=items,
-            reading=self._reading(part, position, path),
+            reading=self._reading(part, position, put, path),
             spelling=self._spelling(part, path),
             date=self._date(part, path),
             hands_busy=part.hands_busy,
@@ -501,13 +502,20 @@ class _Compiler:
         )
 
     def _reading(
-        self, part: StepModel, position: Position | None, path: tuple[str | int, ...]
+        self,
+        part: StepModel,
+        position: Position | None,
+        put: Callable[[str], str],
+        path: tuple[str | int, ...],
     ) -> Reading | None:
-        body: MeasureModel | TimedModel | None = part.timed or part.measure
+        body: MeasureModel | TimedModel | ClockedModel | None
+        body = part.timed or part.measure or part.clocked
         if body is None:
             return None
-        where = "timed" if part.timed else "measure"
-        for symbol in (body.unit, *body.units):
+        where = "timed" if part.timed else "measure" if part.measure else "clocked"
+        clocked = isinstance(body, ClockedModel)
+        symbols = (S.symbol,) if isinstance(body, ClockedModel) else (body.unit, *body.units)
+        for symbol in symbols:
             if symbol not in UNITS:
                 raise self.fail(
                     f"the unit {symbol!r} is not known",
@@ -519,6 +527,14 @@ class _Compiler:
         if body.limit:
             try:
                 units_of(body.limit)
+                if clocked and not judges_a_time(body.limit):
+                    raise self.fail(
+                        f"the clock counts begun seconds, and {body.limit!r} is no longest time",
+                        "name a limit in seconds or minutes that says at most",
+                        *path,
+                        where,
+                        "limit",
+                    )
             except UnknownLimit:
                 raise self.fail(
                     f"there is no limit {body.limit!r}",
@@ -537,9 +553,22 @@ class _Compiler:
             **body.given,
         }
         timed = part.timed
+        if isinstance(body, ClockedModel):
+            return Reading(
+                unit=S,
+                units=(S,),
+                fractions=False,
+                low=None,
+                high=None,
+                limit=body.limit,
+                given=tuple(sorted(given.items())),
+                outside=body.outside,
+                seconds=body.most,
+                second_ask=put(body.then),
+            )
         return Reading(
             unit=unit_named(body.unit),
-            units=tuple(unit_named(u) for u in dict.fromkeys((body.unit, *body.units))),
+            units=tuple(unit_named(u) for u in dict.fromkeys(symbols)),
             fractions=body.fractions,
             low=Decimal(body.low) if body.low else None,
             high=Decimal(body.high) if body.high else None,
@@ -547,7 +576,7 @@ class _Compiler:
             given=tuple(sorted(given.items())),
             outside=body.outside,
             seconds=timed.seconds if timed else 0,
-            second_ask=timed.then if timed else "",
+            second_ask=put(timed.then) if timed else "",
         )
 
     def _spelling(self, part: StepModel, path: tuple[str | int, ...]) -> Spelling | None:

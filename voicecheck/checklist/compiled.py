@@ -14,8 +14,9 @@ from typing import Literal
 from voicecheck.units import Unit
 
 Kind = Literal[
-    "done", "verdict", "answers", "group", "measure", "timed", "spell", "date", "memo", "attest"
-]
+    "done", "verdict", "answers", "group", "measure", "timed", "clocked", "spell", "date", "memo",
+    "attest",
+]  # fmt: skip
 Severity = Literal["minor", "major"]
 Lasts = Literal["lasting", "until left", "time"]
 
@@ -125,8 +126,8 @@ class Reading:
     limit: str  # id of a limit or name of a family, "" when only recorded
     given: tuple[tuple[str, str], ...]
     outside: str  # defect id when outside the limit, "" when only told
-    seconds: int = 0  # timed: length of the silent interval
-    second_ask: str = ""  # timed: the question after the interval
+    seconds: int = 0  # timed: length of the silent interval; clocked: the longest time
+    second_ask: str = ""  # timed: the question after the interval; clocked: after the first mark
     fall: bool = True  # timed: the judged quantity is the fall per minute
 
 

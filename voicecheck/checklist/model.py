@@ -161,6 +161,21 @@ class TimedModel(MeasureModel):
     then: Sentence
 
 
+class ClockedModel(Strict):
+    """The time between two marks that the driver speaks, in begun seconds.
+
+    ``then`` is spoken after the first mark; from there the program is silent. After ``most``
+    seconds without a second mark the step is asked again.
+    """
+
+    then: Sentence
+    limit: str = ""
+    given: dict[str, str] = {}
+    outside: str = ""
+    gives: tuple[str, ...] = ()
+    most: Annotated[int, Field(ge=10, le=3600)] = 300
+
+
 class SpellModel(Strict):
     least: Annotated[int, Field(ge=1, le=20)] = 1
     most: Annotated[int, Field(ge=1, le=20)] = 8
@@ -196,8 +211,8 @@ class AttestModel(Strict):
 
 
 REPLY_KINDS = (
-    "done", "verdict", "answers", "variants", "group", "measure", "timed", "spell", "date",
-    "memo", "attest",
+    "done", "verdict", "answers", "variants", "group", "measure", "timed", "clocked", "spell",
+    "date", "memo", "attest",
 )  # fmt: skip
 
 
@@ -229,6 +244,7 @@ class StepModel(Strict):
     group: GroupModel | None = None
     measure: MeasureModel | None = None
     timed: TimedModel | None = None
+    clocked: ClockedModel | None = None
     spell: SpellModel | None = None
     date: DateModel | None = None
     memo: MemoModel | None = None

@@ -134,6 +134,16 @@ def units_of(family: str) -> frozenset[str]:
     return frozenset(symbol for row in rows for symbol in row.unit_symbols)
 
 
+def judges_a_time(family: str) -> bool:
+    """Whether every row of a family (or one row by id) is a longest time."""
+    rows = [row for row in LIMITS if row.family == family] or [limit_of(family)]
+    return all(
+        row.sense in ("at most", "less than") and unit_named(symbol).kind == "time"
+        for row in rows
+        for symbol in row.unit_symbols
+    )
+
+
 def judge(limit_id: str, reading: Quantity, given: Mapping[str, str]) -> Judgement:
     """Judge a reading against one row; ``given`` must confirm every condition of the row.
 

@@ -48,6 +48,7 @@ ALL_GOOD = "all good"
 MENDED = "mended"
 RELEASE = "release"
 CARRY_ON = "carry on"
+MARK = "mark"
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,7 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             _word(MENDED),
             _word(RELEASE),
             _word(CARRY_ON),
+            _word(MARK),
         )
     )
 )

@@ -897,6 +897,7 @@ class _Builder:
             heard[x.heard] = cited
         read_back = [(m, y) for m, y in used if isinstance(y, r.ReadBack)]
         items = [(m, y) for m, y in used if isinstance(y, r.ItemNoted)]
+        marks = [m for m, y in used if isinstance(y, r.Marked)]
         return Answer(
             wall=x.at.wall,
             outcome=x.outcome,  # type: ignore[arg-type]  # pydantic checks it
@@ -909,11 +910,16 @@ class _Builder:
             items=tuple(
                 Item(item=y.item, finding=y.finding, records=_numbers(m, y.heard)) for m, y in items
             ),
-            measured=self._measured(n, x),
+            measured=self._measured(n, x, marks),
             interval=self._interval(used),
             origin=self._origin(n, self.carried[x.step]) if x.outcome == "carried" else None,
             records=_numbers(
-                n, withdrawn_at, list(heard), [m for m, _ in read_back], [m for m, _ in items]
+                n,
+                withdrawn_at,
+                list(heard),
+                [m for m, _ in read_back],
+                [m for m, _ in items],
+                marks,
             ),
         )
 
@@ -929,7 +935,7 @@ class _Builder:
             records=_numbers(1, n),
         )
 
-    def _measured(self, n: int, x: r.Answered) -> Measured | None:
+    def _measured(self, n: int, x: r.Answered, marks: list[int]) -> Measured | None:
         if not x.quantity:
             return None
         return Measured(
@@ -938,7 +944,7 @@ class _Builder:
             limit=x.limit,
             verdict=x.verdict,
             judged=x.judged,
-            records=_numbers(n, x.heard),
+            records=_numbers(n, x.heard, marks),
         )
 
     def _interval(self, used: list[Numbered]) -> Interval | None:

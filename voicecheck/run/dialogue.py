@@ -27,6 +27,8 @@ def _words(compiled: Compiled, record: r.Record) -> str:
             return f"makes safe: {text}"
         case r.HeardReply(words=words, took=took, why=why):
             return f"hears: {words}" if took else f"refuses: {words} ({why})"
+        case r.Marked(mark=mark, mono=mono):
+            return f"the clock {'starts' if mark == 1 else 'stops'} ({mono} ms)"
         case r.Answered(step=id, outcome=outcome, text=text):
             return f"accepts: {compiled.step(id).item}: {text} [{outcome}]"
         case r.DefectFound(severity=severity, text=text):

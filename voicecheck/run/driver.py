@@ -39,6 +39,7 @@ _COMMANDS = {
 }
 _NO_REPLY = ("talk:", "noise:", "silence:")
 _READ_BACK = re.compile(r"^I heard: (.*)\. Affirm, or negative\?$")
+_COUNTED = "From mark to mark:"  # he has no watch: he takes the time that was counted
 _FILLERS = frozenset({"it", "the", "a", "set", "both", "is"})
 
 
@@ -158,6 +159,8 @@ class RecordedDriver:
         prompts, self._prompts = self._prompts, []
         misheard, self._not_understood = self._not_understood, False
         for prompt in reversed(prompts):
+            if prompt.startswith(_COUNTED):
+                return self._say("affirm", keep=False)
             read_back = _READ_BACK.match(prompt)
             if read_back:
                 right = same(self._last, read_back[1])

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from voicecheck.audio.ear import Ear
 from voicecheck.audio.evidence import Evidence
-from voicecheck.audio.ports import RATE, Heard, Memo, NotHeard
+from voicecheck.audio.ports import RATE, Heard, Hypothesis, Memo, NotHeard, Utterance
 from voicecheck.errors import JournalNotWritable
 from voicecheck.reply.grammar import vocabulary
 from voicecheck.session import actions as a
@@ -53,6 +53,7 @@ class Hearing:
                     snr_db="" if utterance.snr_db is None else f"{utterance.snr_db:.0f}",
                     evidence=name,
                     digest=digest,
+                    ago_ms=self._ago_ms(hypothesis, utterance),
                 )
             case Memo(utterance=utterance):
                 name, digest = self._keep(utterance.samples)
@@ -61,6 +62,13 @@ class Hearing:
             case NotHeard(why=why, text=text, utterance=utterance):
                 ms = round((utterance.end - utterance.start) * 1000) if utterance else 0
                 return e.SoundRefused(at=at, why=why, words=text, ms=ms)
+
+    def _ago_ms(self, hypothesis: Hypothesis, utterance: Utterance) -> int:
+        """Milliseconds of sound since the first word began; 0 when the recogniser does not say."""
+        if not hypothesis.words:
+            return 0
+        began = utterance.start + hypothesis.words[0].start
+        return max(0, round((self.ear.time - began) * 1000))
 
     def _keep(self, samples: bytes) -> tuple[str, str]:
         self._count += 1

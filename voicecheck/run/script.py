@@ -33,6 +33,9 @@ def _step(compiled: Compiled, n: int, step: Step, brief: bool) -> Iterator[str]:
         yield f"        > all good, or {item.said[0]}: {', '.join(f for f, _ in item.wrong)}"
     for finding, defect in step.wrong:
         yield f"        > {finding}: {compiled.defects[defect].text}"
+    if step.kind == "clocked" and step.reading:
+        yield f"        > mark   ({step.reading.second_ask})"
+        yield "        > mark   (From mark to mark: the seconds between. Affirm, or negative?)"
     if step.explain:
         yield f"      explain: {step.explain}"
     if step.hazard:

@@ -56,8 +56,8 @@ class TypedWorld:
                 self._timers.clear()
             case a.ListenMemo():
                 self._memo = True
-            case a.StartTimer(name="timing", seconds=seconds):
-                self._timers["timing"] = self.clock.now().mono + round(seconds * 1000)
+            case a.StartTimer(name="timing" | "mark" as name, seconds=seconds):
+                self._timers[name] = self.clock.now().mono + round(seconds * 1000)
             case _:
                 pass  # nobody needs a reminder at a keyboard
 
@@ -65,17 +65,14 @@ class TypedWorld:
         if self._events:
             return e.PromptEnded(at=self.clock.now(), name=self._events.popleft())
         while True:
-            due = self._timers.get("timing")
+            name, due = next(iter(self._timers.items()), ("", None))  # one runs at a time
             left = None if due is None else max(0.0, (due - self.clock.now().mono) / 1000)
-            if self._compressed and left is not None:
-                self.clock.pass_time(left)
-                self._timers.clear()
-                return e.TimerElapsed(at=self.clock.now(), name="timing")
+            if self._compressed and left is not None and (name == "timing" or not left):
+                return self._elapse(name, left)
             try:
                 line = self._next_line(left)
             except queue.Empty:
-                self._timers.clear()
-                return e.TimerElapsed(at=self.clock.now(), name="timing")
+                return self._elapse(name, 0)
             if line is None:
                 return e.Interrupted(at=self.clock.now(), why="the input ended")
             said = " ".join(line.split())
@@ -90,6 +87,11 @@ class TypedWorld:
                     at=self.clock.now(), evidence="", digest="", seconds="", text=said
                 )
             return e.ReplyHeard(at=self.clock.now(), words=said.lower(), certainty="typed")
+
+    def _elapse(self, name: str, left: float) -> e.Event:
+        self.clock.pass_time(left)
+        self._timers.clear()
+        return e.TimerElapsed(at=self.clock.now(), name=name)
 
     def rest(self, seconds: float) -> None:
         self.clock.pass_time(seconds)

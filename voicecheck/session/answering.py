@@ -13,7 +13,6 @@ from voicecheck.checklist.compiled import Answer, Item, Step
 from voicecheck.errors import SessionFault
 from voicecheck.limits.judge import Judgement, judge_family, leak_per_minute
 from voicecheck.limits.validity import last_valid
-from voicecheck.session import actions as a
 from voicecheck.session import records as r
 from voicecheck.session import sentences as say
 from voicecheck.session.replying import WHY_NOT_DONE, Reply
@@ -237,7 +236,6 @@ def _timed(turn: Turn, step: Step, reply: Reply) -> None:
         )
     )
     turn.listen()
-    turn.actions.append(a.StartTimer("timing", seconds))
 
 
 def _second_reading(turn: Turn, step: Step, reply: Reply) -> None:
@@ -253,6 +251,23 @@ def _second_reading(turn: Turn, step: Step, reply: Reply) -> None:
     elapsed = Quantity.of(step.reading.seconds, unit_named("s"))
     fall = leak_per_minute(first, second, elapsed)
     _judge(turn, step, reply, fall, second, str(first))
+
+
+def _clocked(turn: Turn, step: Step, reply: Reply) -> None:
+    """The first mark starts the clock. After the second the time between was affirmed."""
+    assert step.reading is not None
+    if reply.quantity is not None:
+        _judge(turn, step, reply, reply.quantity, reply.quantity, "")
+        return
+    until = turn.spoken_at + step.reading.seconds * 1000
+    turn.keep(
+        r.Marked(
+            at=turn.at, step=step.id, mark=1, mono=turn.spoken_at, until=until, heard=reply.heard
+        )
+    )
+    turn.tone("accepted")
+    turn.say(step.reading.second_ask)
+    turn.listen()
 
 
 def _judge(
@@ -373,6 +388,7 @@ _SETTLE: Mapping[str, Callable[[Turn, Step, Reply], None]] = {
     "group": _group,
     "measure": _measure,
     "timed": _timed,
+    "clocked": _clocked,
     "spell": _spell,
     "date": _date,
     "attest": _attest,

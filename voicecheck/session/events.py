@@ -43,6 +43,7 @@ class ReplyHeard(Event):
     snr_db: str = ""
     evidence: str = ""
     digest: str = ""
+    ago_ms: int = 0  # how long before ``at`` the words began, 0 where that is not known
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -135,6 +135,17 @@ def _timing_done(compiled: Compiled, state: State, record: r.TimingDone) -> Stat
     return replace(state, deadlines=_without(state.deadlines, ("timing",)))
 
 
+def _marked(compiled: Compiled, state: State, record: r.Marked) -> State:
+    if record.mark == 2:
+        return replace(state, deadlines=_without(state.deadlines, ("timing",)))
+    return replace(
+        state,
+        phase=Phase.CLOCKING,
+        marked_at=record.mono,
+        deadlines=_with(state.deadlines, "timing", record.until),
+    )
+
+
 def _item_noted(compiled: Compiled, state: State, record: r.ItemNoted) -> State:
     found = (*state.items.get(record.step, ()), (record.item, record.finding))
     return replace(state, items=_with(state.items, record.step, found))
@@ -302,6 +313,7 @@ _EVOLVE: dict[type[r.Record], Callable[[Compiled, State, Any], State]] = {
     r.ReadBackRefused: _read_back_refused,
     r.Timing: _timing,
     r.TimingDone: _timing_done,
+    r.Marked: _marked,
     r.ItemNoted: _item_noted,
     r.Answered: _answered,
     r.FactEnded: _fact_ended,

@@ -210,8 +210,22 @@ class Timing(Record):
 
 @dataclass(frozen=True, kw_only=True)
 class TimingDone(Record):
+    """The interval ran to its end, or the clock to its longest time."""
+
     kind: ClassVar[str] = "timing done"
     step: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Marked(Record):
+    """The driver's first or second mark. From the first one on the program is silent."""
+
+    kind: ClassVar[str] = "marked"
+    step: str
+    mark: int  # 1 | 2
+    mono: int  # monotonic ms at which the word began, or was heard where that is not known
+    until: int  # monotonic ms at which the clock is called off, 0 at the second mark
+    heard: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -402,9 +416,9 @@ KINDS: dict[str, type[Record]] = {
     cls.kind: cls
     for cls in (
         Opened, Resumed, StepStarted, Hold, Said, HeardReply, NotHeard, FollowedUp, ReadBack,
-        ReadBackRefused, Timing, TimingDone, ItemNoted, Answered, FactEnded, Withdrawn, Again,
-        DefectFound, Released, CarriedOn, Asking, AskingDropped, MemoWanted, MemoTaken, Deferred,
-        StoodBy, WentAhead, ModeSet, MadeSafe, Lost, Back, Finished,
+        ReadBackRefused, Timing, TimingDone, Marked, ItemNoted, Answered, FactEnded, Withdrawn,
+        Again, DefectFound, Released, CarriedOn, Asking, AskingDropped, MemoWanted, MemoTaken,
+        Deferred, StoodBy, WentAhead, ModeSet, MadeSafe, Lost, Back, Finished,
     )
 }  # fmt: skip
 

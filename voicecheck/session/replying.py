@@ -38,6 +38,7 @@ COMMANDS = {
                       "end inspection"),
     Phase.READING: ("say again", "stand by", "correction", "disregard", "end inspection"),
     Phase.TIMING: ("time left", "stand by", "correction", "disregard", "end inspection"),
+    Phase.CLOCKING: ("say again", "stand by", "correction", "disregard", "end inspection"),
     Phase.STOPPED: ("say again", "explain", "location", "read back", "stand by", "correction",
                     "memo", "end inspection"),
     Phase.ASKING: ("say again", "stand by", "disregard"),
@@ -48,7 +49,8 @@ HARMLESS = frozenset(
     f"command:{name}"
     for name in ("say again", "explain", "location", "read back", "time left", "stand by",
                  "brief", "full", "memo", "correction", "disregard", "end inspection", "go ahead")
-) | {"fail", "affirm", "negative"}  # fmt: skip
+) | {"fail", "affirm", "negative", "mark"}  # fmt: skip
+# A mark alone is no answer: the time between two of them is read back.
 
 
 NOTHING_ELSE = Form("nothing else", ("nothing else", "negative", "no"))
@@ -111,6 +113,8 @@ def expect(compiled: Compiled, state: State) -> tuple[Expect, frozenset[str]]:
         return _expect(step, (*own, *commands)), _careful(step, state.variant)
     if state.phase is Phase.TIMING and step:
         return _expect(step, tuple(commands)), frozenset()
+    if state.phase is Phase.CLOCKING:
+        return Expect((*forms("mark"), *commands)), frozenset()
     if state.phase is Phase.FOLLOWING and step:
         own = _follow_up_forms(step, state)
         if state.question == "second reading":
@@ -128,7 +132,7 @@ def expect(compiled: Compiled, state: State) -> tuple[Expect, frozenset[str]]:
 
 
 def _expect(step: Step, all_forms: tuple[Form, ...]) -> Expect:
-    reading = step.reading
+    reading = step.reading if step.kind != "clocked" else None
     number = (
         NumberForm(
             unit=reading.unit,
@@ -164,6 +168,8 @@ def _step_forms(step: Step, variant: int) -> tuple[Form, ...]:
         return (*_answer_forms(answers), *plain)
     if step.kind == "group":
         return (*forms("all good", "pass", "fail"), *_item_forms(step))
+    if step.kind == "clocked":
+        return forms("mark")
     if step.kind == "attest":
         affirm, negative = forms("affirm", "negative")
         return (Form("answer:affirm", affirm.said), Form("answer:negative", negative.said))
@@ -271,7 +277,7 @@ def vocabularies(compiled: Compiled) -> tuple[Expect, ...]:
         for question in (*questions, "why"):
             following = State(phase=Phase.FOLLOWING, step=step.id, question=question)
             found.append(expect(compiled, following)[0])
-    for phase in (Phase.READING, Phase.TIMING, Phase.ASKING, Phase.STANDING):
+    for phase in (Phase.READING, Phase.TIMING, Phase.CLOCKING, Phase.ASKING, Phase.STANDING):
         found.append(expect(compiled, State(phase=phase, step=compiled.steps[0].id))[0])
     found.append(
         expect(compiled, State(phase=Phase.STOPPED, step=compiled.steps[0].id, hold="stop"))[0]

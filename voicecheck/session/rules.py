@@ -21,12 +21,14 @@ from voicecheck.session.replying import HARMLESS, Reply, expect
 from voicecheck.session.state import (
     AWAY_S,
     HANDS_BUSY_S,
+    MARKS_APART_MS,
     QUIET_LATER_S,
     REFUSALS_BEFORE_HELP,
     TALK_MS,
     Phase,
 )
 from voicecheck.session.turn import Turn
+from voicecheck.units import Quantity, S
 
 
 @dataclass(frozen=True)
@@ -110,10 +112,7 @@ def answer(turn: Turn, came: In) -> None:
     understood = came.understood
     assert step is not None
     assert understood is not None
-    if missing(turn.compiled, turn.state, step):  # H1, checked again at the reply
-        turn.make_safe("a needed fact is gone")
-        _heard(turn, came, took=False, why="a needed fact is gone")
-        turn.begin(step)
+    if _needs_gone(turn, came, step):
         return
     reply = Reply.of(understood, _heard(turn, came))
     doubtful = came.reply.certainty == "doubtful" and understood.meaning not in HARMLESS
@@ -126,10 +125,58 @@ def answer(turn: Turn, came: In) -> None:
         settle(turn, step, reply)
 
 
+def _needs_gone(turn: Turn, came: In, step: Step) -> bool:
+    """H1, checked again at the reply: it is refused, and the step asked when it may be."""
+    if not missing(turn.compiled, turn.state, step):
+        return False
+    turn.make_safe("a needed fact is gone")
+    _heard(turn, came, took=False, why="a needed fact is gone")
+    turn.begin(step)
+    return True
+
+
+def second_mark(turn: Turn, came: In) -> None:
+    """The clock stops. The time between the marks, in begun seconds, is read back."""
+    step = turn.current()
+    assert step is not None
+    if _needs_gone(turn, came, step):
+        return
+    elapsed = turn.spoken_at - turn.state.marked_at
+    if elapsed < MARKS_APART_MS:
+        unclear(turn, In(came.event, came.understood, why="too soon after the first mark"))
+        return
+    heard = _heard(turn, came)
+    turn.keep(r.Marked(at=turn.at, step=step.id, mark=2, mono=turn.spoken_at, until=0, heard=heard))
+    time = Understood("mark", came.reply.words, Quantity.of(-(-elapsed // 1000), S))
+    pending = Reply.of(time, heard).to_text()
+    turn.keep(r.ReadBack(at=turn.at, step=step.id, text=read_back(time), pending=pending))
+    turn.say(read_back_question(step, time))
+    turn.listen()
+
+
+def unclear(turn: Turn, came: In) -> None:
+    """Between two marks nothing is said: the driver watches the gauge."""
+    _heard(turn, came, took=False, why=came.why)
+    turn.tone("not understood")
+    turn.listen()
+
+
+def call_off(turn: Turn, came: In) -> None:
+    step = turn.current()
+    assert step is not None
+    assert step.reading is not None
+    turn.make_safe("the clock is called off")
+    turn.keep(r.TimingDone(at=turn.at, step=step.id))
+    turn.say(say.called_off(step.reading.seconds))
+    turn.restart()
+
+
 def read_back_question(step: Step, understood: Understood) -> str:
     """What is asked after a reply. "Affirm. Affirm, or negative?" would be no question."""
     if step.kind == "attest" and understood.meaning in say.STATEMENT:
         return say.STATEMENT[understood.meaning]
+    if understood.meaning == "mark":
+        return say.from_mark_to_mark(read_back(understood))
     return say.read_back(read_back(understood))
 
 
@@ -154,7 +201,7 @@ def refuse_read_back(turn: Turn, came: In) -> None:
     question, about, first = state.question, state.about, state.first
     _heard(turn, came)
     turn.keep(r.ReadBackRefused(at=turn.at, step=step.id))
-    if question == "second reading" and first:
+    if (question == "second reading" and first) or step.kind == "clocked":
         turn.make_safe("the interval starts over")
     if question and question != "second reading":
         follow_up(turn, step, question, about)
@@ -260,6 +307,8 @@ def _question(turn: Turn) -> str:
         return ""
     if state.phase is Phase.FOLLOWING:
         return follow_up_text(step, state.question, state.about)
+    if state.phase is Phase.CLOCKING and step.reading:
+        return step.reading.second_ask
     return turn.prompt(step)
 
 
@@ -332,7 +381,7 @@ def next_place(turn: Turn, came: In) -> None:
 
 
 def restart(turn: Turn, came: In) -> None:
-    if turn.state.phase is Phase.TIMING:
+    if turn.state.phase in (Phase.TIMING, Phase.CLOCKING):
         turn.make_safe("the interval is broken off")
     _heard(turn, came)
     turn.restart()
@@ -536,6 +585,6 @@ RULES: Mapping[str, Callable[[Turn, In], None]] = {
         second_reading, too_early, refuse, not_heard, say_again, tell, set_mode, correct,
         next_place, restart, take_note, keep_memo, ask_release, ask_command, do_command,
         drop_command, carry_on, stand_by, go_ahead, quiet, hands_busy, lose_microphone,
-        hear_again, interrupt, resume, close_late,
+        hear_again, interrupt, resume, close_late, second_mark, unclear, call_off,
     )
 } | {"answer_follow_up": answer, "ask_why": answer, "cannot_see": answer}  # fmt: skip

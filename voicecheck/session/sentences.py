@@ -55,6 +55,14 @@ def read_back(text: str) -> str:
     return f"I heard: {text}. Affirm, or negative?"
 
 
+def from_mark_to_mark(text: str) -> str:
+    return f"From mark to mark: {text}. Affirm, or negative?"
+
+
+def called_off(seconds: int) -> str:
+    return f"Called off. No second mark in {seconds} seconds."
+
+
 STATEMENT = {
     "answer:affirm": "You stand by the statement? Affirm, or negative?",
     "answer:negative": "You do not stand by the statement? Affirm, or negative?",

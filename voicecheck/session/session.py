@@ -56,6 +56,8 @@ class Session:
 def decide(compiled: Compiled, state: State, event: e.Event) -> tuple[State, list[Action]]:
     """The next state and what to do. Pure. SessionFault when a rule leaves its row."""
     turn = Turn(compiled, state, event.at)
+    if isinstance(event, e.ReplyHeard):
+        turn.spoken_at -= event.ago_ms
     if state.phase not in (Phase.NEW, Phase.FINISHED):
         turn.expire()
     kind, came = classify(turn, event)
@@ -86,7 +88,7 @@ def classify(turn: Turn, event: e.Event) -> tuple[Input | None, In]:
             return Input.NOT_HEARD, came
         case e.MemoHeard():
             return Input.MEMO_TAKEN, came
-        case e.TimerElapsed(name="timing"):
+        case e.TimerElapsed(name="timing" | "mark"):
             over = event.at.mono >= state.deadlines.get("timing", event.at.mono + 1)
             return (Input.INTERVAL if over else None), came
         case e.TimerElapsed(name="quiet"):

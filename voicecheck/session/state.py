@@ -43,6 +43,7 @@ TALK_MS = 5000  # foreign talk of this length and the loop stands by
 QUIET_S = 20
 QUIET_LATER_S = 120
 HANDS_BUSY_S = 30
+MARKS_APART_MS = 2000  # sooner than this it is the first mark heard twice
 
 
 class Phase(StrEnum):
@@ -55,6 +56,7 @@ class Phase(StrEnum):
     ASKED = "asked"
     FOLLOWING = "following up"
     TIMING = "timing"
+    CLOCKING = "clocking"  # between the driver's two marks
     READING = "reading back"
     ASKING = "asking"  # a command waits for affirm
     MEMO = "memo"
@@ -121,12 +123,14 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.HOLDING, I.SPOKEN): _row("go_to_giver", *ONWARD),
     (P.STOPPING, I.SPOKEN): _row("wait_for_release", P.STOPPED),
     # the question is open
-    (P.ASKED, I.ANSWER): _row("answer", *ONWARD, P.FOLLOWING, P.READING, P.TIMING),
+    (P.ASKED, I.ANSWER): _row("answer", *ONWARD, P.FOLLOWING, P.READING, P.TIMING, P.CLOCKING),
     (P.FOLLOWING, I.ANSWER): _row("answer_follow_up", *ONWARD, P.FOLLOWING, P.READING),
     (P.FOLLOWING, I.NEGATIVE): _row("restart", *ONWARD),
     (P.READING, I.AFFIRM): _row("confirm", *ONWARD, P.FOLLOWING, P.TIMING),
     (P.READING, I.NEGATIVE): _row("refuse_read_back", *ONWARD, P.FOLLOWING),
     (P.TIMING, I.INTERVAL): _row("second_reading", P.FOLLOWING, P.HOLDING),
+    (P.CLOCKING, I.ANSWER): _row("second_mark", *ONWARD, P.CLOCKING, P.READING),
+    (P.CLOCKING, I.INTERVAL): _row("call_off", *ONWARD),
     # a stop
     (P.STOPPED, I.RELEASE): _row("ask_release", P.ASKING),
     (P.STOPPED, I.CARRY_ON): _row("carry_on", *ONWARD),
@@ -140,7 +144,10 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.STANDING, I.GO_AHEAD): _row("go_ahead", *ONWARD),
     (P.DEAF, I.BACK): _row("hear_again", *ONWARD),
     # say again, in every phase that waits for words
-    **{(phase, I.REPEAT): _row("say_again", phase) for phase in (*LISTENING, P.STOPPED, P.ASKING)},
+    **{
+        (phase, I.REPEAT): _row("say_again", phase)
+        for phase in (*LISTENING, P.CLOCKING, P.STOPPED, P.ASKING)
+    },
     **{
         (phase, I.TELL): _row("tell", phase)
         for phase in (*LISTENING, P.STOPPED, P.ASKING, P.TIMING)
@@ -148,7 +155,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     **{(phase, I.MODE): _row("set_mode", phase) for phase in (*LISTENING, P.STOPPED)},
     **{
         (phase, I.CORRECTION): _row("correct", *ONWARD)
-        for phase in (P.ASKED, P.FOLLOWING, P.TIMING)
+        for phase in (P.ASKED, P.FOLLOWING, P.TIMING, P.CLOCKING)
     },
     (P.READING, I.CORRECTION): _row("refuse_read_back", *ONWARD, P.FOLLOWING),
     (P.ASKED, I.DISREGARD): _row("ask_command", P.ASKING, P.ASKED),
@@ -156,6 +163,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.READING, I.DISREGARD): _row("refuse_read_back", *ONWARD, P.FOLLOWING),
     (P.ASKING, I.DISREGARD): _row("drop_command", *ONWARD),
     (P.TIMING, I.DISREGARD): _row("restart", *ONWARD),
+    (P.CLOCKING, I.DISREGARD): _row("restart", *ONWARD),
     (P.ASKED, I.NOT_DONE): _row("ask_why", P.FOLLOWING, P.READING),
     (P.ASKED, I.CANNOT_SEE): _row("cannot_see", *ONWARD, P.READING),
     (P.ASKED, I.NEXT_PLACE): _row("next_place", *ONWARD),
@@ -163,17 +171,18 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.STOPPED, I.MEMO): _row("take_note", P.MEMO),
     **{
         (phase, I.STAND_BY): _row("stand_by", P.STANDING)
-        for phase in (*LISTENING, P.STOPPED, P.ASKING, P.TIMING)
+        for phase in (*LISTENING, P.STOPPED, P.ASKING, P.TIMING, P.CLOCKING)
     },
     **{
         (phase, I.END): _row("ask_command", P.ASKING)
-        for phase in (*LISTENING, P.STOPPED, P.STANDING, P.TIMING)
+        for phase in (*LISTENING, P.STOPPED, P.STANDING, P.TIMING, P.CLOCKING)
     },
     # what is not understood
     **{
         (phase, I.REFUSED): _row("refuse", phase)
         for phase in (*LISTENING, P.STOPPED, P.ASKING, P.STANDING)
     },
+    (P.CLOCKING, I.REFUSED): _row("unclear", P.CLOCKING),
     (P.TIMING, I.REFUSED): _row("too_early", P.TIMING),
     (P.TIMING, I.ANSWER): _row("too_early", P.TIMING),
     **{
@@ -221,6 +230,7 @@ class State:
     memo_about: str = ""
     memo_defect: int = 0
     first: str = ""  # first reading of a timed step
+    marked_at: int = 0  # monotonic ms of the first mark of a clocked step
     facts: Mapping[str, frozenset[str]] = field(default_factory=dict)  # fact -> steps that gave it
     deadlines: Mapping[str, int] = field(default_factory=dict)  # fact or "timing" -> monotonic ms
     answers: Mapping[str, Answered] = field(default_factory=dict)

@@ -27,10 +27,12 @@ OPEN_PHASES = frozenset(
         Phase.FOLLOWING,
         Phase.READING,
         Phase.TIMING,
+        Phase.CLOCKING,
         Phase.ASKING,
         Phase.MEMO,
     }
 )
+TIMERS = {Phase.TIMING: "timing", Phase.CLOCKING: "mark"}
 
 
 class Turn:
@@ -38,6 +40,7 @@ class Turn:
         self.compiled = compiled
         self.state = state
         self.at = at
+        self.spoken_at = at.mono  # monotonic ms at which the reply of this turn began
         self.actions: list[a.Action] = []
 
     # -- what every rule does ------------------------------------------------------------------
@@ -57,7 +60,10 @@ class Turn:
         step = self.current()
         if self.state.phase is Phase.ASKED and step and step.hands_busy:
             self.actions.append(a.StartTimer("hands busy", HANDS_BUSY_S))
-        elif self.state.phase not in (Phase.TIMING, Phase.STANDING):
+        elif self.state.phase in TIMERS:  # opening the ear has stopped it
+            left = max(0, self.state.deadlines["timing"] - self.at.mono)
+            self.actions.append(a.StartTimer(TIMERS[self.state.phase], left / 1000))
+        elif self.state.phase is not Phase.STANDING:
             self.actions.append(a.StartTimer("quiet", QUIET_S))
 
     def current(self) -> Step | None:

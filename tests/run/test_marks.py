@@ -1,0 +1,71 @@
+"""The time of a mark on its way from the ear or the keyboard to the session."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import pytest
+
+from tests.session.day import day
+from tests.session.small import opened
+from voicecheck.audio.ports import RATE, Heard, Hypothesis, Utterance, Word
+from voicecheck.run.clock import CompressedClock
+from voicecheck.run.hearing import Hearing
+from voicecheck.run.typed import TypedWorld
+from voicecheck.session import actions as a
+from voicecheck.session import events as e
+from voicecheck.session import records as r
+from voicecheck.session.session import Session
+
+NOW = datetime.datetime(2026, 11, 25, 6, 0, tzinfo=datetime.UTC)
+
+
+class FakeEar:
+    time = 12.0  # stream seconds
+
+
+@pytest.mark.parametrize(("words", "ago_ms"), [((Word("mark", 0.5, 0.9, 1.0),), 1500), ((), 0)])
+def test_the_beginning_of_the_word_in_the_stream(
+    tmp_path: Path, words: tuple[Word, ...], ago_ms: int
+) -> None:
+    """The word begins 0.5 s into a stretch that began at 10 s; now it is 12 s."""
+    utterance = Utterance(bytes(2 * RATE), 10.0, 11.0, 10.9, 20.0, -12.0, False)
+    heard = Heard(Hypothesis("mark", words, 1.0), utterance, "clear")
+    hearing = Hearing(FakeEar(), tmp_path)  # type: ignore[arg-type]
+    event = hearing.event(heard, r.Stamp(NOW.isoformat(), 99_000))
+    assert isinstance(event, e.ReplyHeard)
+    assert event.ago_ms == ago_ms
+
+
+def played(*lines: str) -> list[r.Record]:
+    clock = CompressedClock(NOW)
+    session, world = Session(day()), TypedWorld(lines, clock, lambda text: None)
+    event: e.Event = e.Started(at=clock.now(), opened=opened("b"))
+    kept: list[r.Record] = []
+    while True:
+        for action in session.receive(event):
+            if isinstance(action, a.Keep):
+                kept.append(action.record)
+            elif isinstance(action, a.Finish):
+                return kept
+            else:
+                world.perform(action)
+        event = world.next_event()
+
+
+def test_marks_are_typed() -> None:
+    """In compressed time a typed line takes three seconds."""
+    kept = played("november twenty twenty five", "affirm", "both out", "nobody near", "mark",
+                  "mark", "affirm", "all good", "all good", "affirm")  # fmt: skip
+    answer = next(x for x in kept if isinstance(x, r.Answered) and x.step == "build up")
+    assert (answer.quantity, answer.verdict) == ("3 s", "within")
+    finished = kept[-1]
+    assert isinstance(finished, r.Finished)
+    assert finished.outcome == "complete"
+
+
+def test_a_typed_clock_is_called_off_in_compressed_time() -> None:
+    lines = ["november twenty twenty five", "affirm", "both out", "nobody near", "mark"]
+    kept = played(*lines, *["bananas"] * 45, "end inspection", "affirm")
+    assert sum(isinstance(x, r.TimingDone) for x in kept) == 1

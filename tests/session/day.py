@@ -1,0 +1,89 @@
+"""A second small checklist: marks on a gauge, a group of more than five, a date of issue."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from tests.session.small import HAZARDS
+from voicecheck.checklist.compile import Context, compile_checklist
+from voicecheck.checklist.compiled import Compiled
+from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
+
+VEHICLE = """
+name: Invented pair
+units:
+  - kind: tractor
+    number: HL-1
+    axles: [{name: steer axle, position: steer, wheels: single, brake: {chamber: "20"}}]
+  - kind: trailer
+    number: HLT-7K42
+    lamps: {rear: [tail lamps, stop lamps, turn lamps, marker lamps, plate lamp, fog lamp]}
+"""
+
+CHECKLIST = """
+id: day
+edition: "1"
+title: A day
+places: {cab: In the cab, rear: At the rear}
+facts:
+  parked: {text: Both knobs are out., lasts: until left}
+  seen locked: {text: The jaws were seen closed., lasts: lasting}
+  people clear: {text: Nobody is near., lasts: 60 s}
+  chocked: {text: The wheels are chocked., lasts: lasting}
+  legs up: {text: The legs are up., lasts: lasting}
+  builds up: {text: The compressor is quick enough., lasts: lasting}
+derived:
+  parked or chocked: {text: It cannot roll., any: [parked, chocked]}
+defects:
+  slow: {text: The compressor is slow., class: major, blocks: [crank], source: [practice]}
+  overdue: {text: The inspection is overdue., class: major, source: [practice]}
+  lamp-out: {text: A lamp is out., class: minor, source: [practice]}
+steps:
+  - {id: sticker, place: cab, item: Sticker, ask: "Inspected when?", source: [practice],
+     date: {what: Month of the inspection, valid: 12 months, overdue: overdue}}
+  - id: park
+    place: cab
+    item: Park
+    ask: Both knobs?
+    source: [practice]
+    answers: {both out: {gives: [parked, seen locked, legs up]}, not so: {bad: true}}
+  - id: people
+    place: cab
+    item: People
+    confirm: true
+    ask: Anybody near?
+    source: [practice]
+    answers: {nobody near: {gives: [people clear]}, somebody near: {again: people}}
+  - id: build up
+    place: cab
+    item: Build up
+    hazard: crank
+    hands busy: true
+    ask: Say mark at eighty five.
+    source: [practice]
+    clocked: {then: Mark at one hundred., limit: us-air-4, given: {air system: dual},
+              outside: slow, gives: [builds up], most: 120}
+  - id: lamps
+    place: rear
+    item: Rear lamps
+    needs: [builds up]
+    carry: rear lamps
+    ask: All good, or which?
+    source: [practice]
+    group: {each: lamps.rear, wrong: {out: lamp-out}}
+  - {id: statement, place: cab, item: Statement, hazard: leave, ask: "Is it so?",
+     source: [practice], attest: {}}
+"""
+
+GOOD_DAY = (
+    "november twenty twenty five", "affirm", "both out", "nobody near", "mark", "mark", "affirm",
+    "all good", "all good", "affirm",
+)  # fmt: skip
+
+
+@cache
+def day() -> Compiled:
+    model, lines = load_checklist(CHECKLIST, "day.yaml")
+    hazards, _ = load_hazards(HAZARDS, "hazards.yaml")
+    context = Context(load_vehicle(VEHICLE, "vehicle.yaml"))
+    return compile_checklist(model, lines, "day.yaml", hazards, context)
