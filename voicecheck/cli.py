@@ -277,6 +277,13 @@ def _replay(given: argparse.Namespace, settings: Settings) -> int:
     return 0
 
 
+def _desk(given: argparse.Namespace, settings: Settings) -> int:
+    from voicecheck.desk.server import serve  # slow to load, and only this command needs it
+
+    known = {Path(file).stem: read_public(Path(file)) for file in given.device or ()}
+    return serve(Path(given.folder), given.port, known, lambda line: print(line, flush=True))
+
+
 def _script(given: argparse.Namespace, settings: Settings) -> int:
     own = Path(settings.checklists) if settings.checklists else None
     sources = load_sources(given.checklist, given.vehicle or settings.vehicle, own)
@@ -497,6 +504,16 @@ def _parser() -> argparse.ArgumentParser:
         "Print the public key with which this device's inspections can be verified.",
         "example:\n  voicecheck key > yard-one.pem",
     )
+
+    desk = add(
+        "desk",
+        _desk,
+        "Pages for a supervisor over a folder of inspections, on this machine only.",
+        "example:\n  voicecheck desk inspections",
+    )
+    desk.add_argument("folder", help="folder that holds the inspections")
+    desk.add_argument("--port", type=int, default=8640, help="default 8640; 0 for any free one")
+    desk.add_argument("--device", action="append", metavar="FILE", help="as for verify")
 
     reading = add(
         "script",

@@ -228,6 +228,23 @@ class DeviceKeyUnusable(VoicecheckError):
     who = "operator"
 
 
+# -- desk -----------------------------------------------------------------------------------
+
+
+class DeskNotWritable(VoicecheckError):
+    """The desk's database or log cannot be made, read or written."""
+
+    code = "desk-not-writable"
+    who = "operator"
+
+
+class DeskLogDamaged(VoicecheckError):
+    """The log of decisions is not as it was written."""
+
+    code = "desk-log-damaged"
+    who = "operator"
+
+
 # -- use ------------------------------------------------------------------------------------
 
 
