@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.metadata
+import json
 import re
 import shlex
 import subprocess
@@ -10,6 +11,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+import jsonschema
 import pytest
 import yaml
 
@@ -17,7 +19,13 @@ from tests.run.cli_process import command, environment
 from voicecheck import errors
 from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled
-from voicecheck.checklist.load import load_checklist, load_hazards, load_order, load_vehicle
+from voicecheck.checklist.load import (
+    load_checklist,
+    load_hazards,
+    load_order,
+    load_vehicle,
+    read_yaml,
+)
 from voicecheck.checklist.model import (
     REPLY_KINDS,
     AnswerModel,
@@ -42,6 +50,18 @@ from voicecheck.checklist.model import (
 )
 from voicecheck.checklist.order import Load, Order, OrderedUnit
 from voicecheck.checklist.order import schema_text as order_schema
+from voicecheck.checklist.vehicle import (
+    Air,
+    Axle,
+    Brake,
+    Cargo,
+    Steering,
+    TieDown,
+    UnitModel,
+    Vehicle,
+    positions,
+)
+from voicecheck.checklist.vehicle import schema_text as vehicle_schema
 from voicecheck.limits.sources import sources_page
 from voicecheck.run.library import shipped
 from voicecheck.session.diagram import diagram
@@ -289,6 +309,26 @@ def test_the_example_of_an_order_is_read() -> None:
     assert {*Order.model_fields, *Load.model_fields, *OrderedUnit.model_fields} <= shown
     assert load_order(read(shipped("checklists") / "orders" / "van-load.yaml"), "") == order
     assert read(DOCS / "order.schema.json") == order_schema()
+
+
+def test_the_example_of_a_vehicle_is_read_and_shows_every_key() -> None:
+    (text,) = fences(DOCS / "vehicles.md", "vehicle")
+    assert positions(load_vehicle(text, "vehicle.yaml"), "brakes.drive")
+    models = (Vehicle, UnitModel, Air, Steering, Axle, Brake, Cargo, TieDown)
+    wanted = {field.alias or name for model in models for name, field in model.model_fields.items()}
+    assert wanted <= _keys(yaml.safe_load(text))
+
+
+def test_the_schema_of_vehicles_is_current_and_takes_what_is_shipped() -> None:
+    assert read(DOCS / "vehicle.schema.json") == vehicle_schema()
+    schema = json.loads(vehicle_schema())
+    jsonschema.Draft202012Validator.check_schema(schema)
+    judge = jsonschema.Draft202012Validator(schema)
+    for file in (shipped("checklists") / "vehicles").glob("*.yaml"):
+        data, _ = read_yaml(read(file), file.name)  # what is read, as text, whole numbers and truth
+        assert [error.message for error in judge.iter_errors(data)] == []
+        data["units"][0]["colour"] = "red"
+        assert [e.validator for e in judge.iter_errors(data)] == ["additionalProperties"]
 
 
 def test_the_example_of_hazards_is_read() -> None:

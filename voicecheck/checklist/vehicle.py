@@ -9,10 +9,13 @@ Rules of this file:
    of ``voicecheck.limits.table.INPUTS``. What the file does not say is not handed over: the limit
    then cannot be judged. Nothing is assumed.
 4. Without ``lamps`` of its own a unit has those of the law (voicecheck/checklist/lamps.py).
+
+The JSON Schema: ``python -m voicecheck.checklist.vehicle``.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -242,7 +245,13 @@ class Vehicle(Strict):
         )
 
     def numbers(self) -> tuple[tuple[str, str], ...]:
-        return tuple(zip(self.unit_names(), (unit.number for unit in self.units), strict=True))
+        """What is compared with what is spelled: number by unit, plate by "UNIT plate"."""
+        return tuple(
+            (name, value)
+            for unit_name, unit in zip(self.unit_names(), self.units, strict=True)
+            for name, value in ((unit_name, unit.number), (f"{unit_name} plate", unit.plate))
+            if value
+        )
 
     def given(self) -> dict[str, str]:
         """What limits may ask of the vehicle as a whole, as far as the file says it."""
@@ -485,3 +494,17 @@ def _units(f: _Filter, kinds: tuple[str, ...] = UNIT_KINDS) -> Iterator[Position
 def _tie_downs(f: _Filter) -> Iterator[Position]:
     for kind in f.vehicle.cargo.tie_downs if f.vehicle.cargo else ():
         yield Position(kind.name, kind.name, kind.given())
+
+
+def schema_text() -> str:
+    """JSON Schema 2020-12 of a vehicle file, made from the model."""
+    schema = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **Vehicle.model_json_schema(by_alias=True),
+        "title": "Vehicle of voicecheck",
+    }
+    return json.dumps(schema, indent=1, sort_keys=True) + "\n"
+
+
+if __name__ == "__main__":
+    print(schema_text(), end="")
