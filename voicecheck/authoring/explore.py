@@ -381,7 +381,8 @@ class Moves:
                 yield _reply("mark", "typed", "mark", later)
 
     def _readings(self, s: State) -> tuple[str, ...]:
-        """Words for a reading within the limit, one outside, and one that cannot be judged."""
+        """Words for a reading within the limit (first, where one is), one outside, and one that
+        cannot be judged."""
         key = f"{s.step}\t{s.first}"
         if key not in self._numbers:
             self._numbers[key] = tuple(self._find_readings(s))
@@ -391,7 +392,7 @@ class Moves:
         step = self.compiled.step(s.step)
         spec = step.reading
         assert spec is not None
-        seen: set[str] = set()
+        seen: dict[str, str] = {}  # verdict to words
         low, high = spec.low or Decimal(0), spec.high or Decimal(200)
         first = Quantity.parse(s.first) if s.first else None
         wanted = expect(self.compiled, replace(s, phase=Phase.ASKED))[0]
@@ -416,14 +417,11 @@ class Moves:
                     yield words
                     return
                 if step.kind == "timed" and not s.first:
-                    if part >= 10 and "first" not in seen:
-                        seen.add("first")
-                        yield words
+                    if part >= 10:
+                        seen.setdefault("first", words)
                     continue
-                verdict = _verdict(step, spec, reading, first, place)
-                if verdict not in seen:
-                    seen.add(verdict)
-                    yield words
+                seen.setdefault(_verdict(step, spec, reading, first, place), words)
+        yield from sorted(seen.values(), key=lambda words: words != seen.get("within"))
 
     def _time(self, s: State, now: int, first: bool) -> Iterator[Move]:
         if s.phase in turn.TIMERS:
@@ -581,8 +579,9 @@ class Explorer:
             if not isinstance(action, a.Keep):
                 continue
             match action.record:
-                case r.Answered(outcome=outcome):
-                    return 0 if outcome == "good" else 1
+                case r.Answered(outcome=outcome, verdict=verdict):
+                    # no limit on file is the best that a reading can come to there
+                    return 0 if outcome == "good" or verdict == "cannot judge" else 1
                 case r.ReadBack() if move.kind == "reply":
                     return 0
                 case r.Timing() | r.TimingDone() | r.Marked():
