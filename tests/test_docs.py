@@ -40,6 +40,7 @@ from voicecheck.checklist.model import (
     GroupModel,
     HazardModel,
     MeasureModel,
+    ReckoningModel,
     SettingModel,
     SpellModel,
     StepModel,
@@ -336,6 +337,13 @@ def test_the_example_of_hazards_is_read() -> None:
     assert "doors" in load_hazards(text, "hazards.yaml")[0].hazards
 
 
+def test_the_example_of_a_reckoning_compiles() -> None:
+    (part,) = fences(WRITING, "reckonings")
+    step = _with_step("each: brakes\nmeasure: {unit: in, limit: stroke}")
+    (made,) = _compiled(step.replace("id: example", "id: stroke") + part).reckonings
+    assert len(made.steps) == 10  # the brakes of the shipped vehicle
+
+
 def _keys(value: object) -> set[str]:
     if isinstance(value, dict):
         return set(value) | {key for part in value.values() for key in _keys(part)}
@@ -346,13 +354,13 @@ def _keys(value: object) -> set[str]:
 
 def test_every_key_an_author_may_write_is_shown() -> None:
     shown: set[str] = set()
-    for kind in ("yaml", "hazards", "step", "variants", "keys"):
+    for kind in ("yaml", "hazards", "step", "variants", "keys", "reckonings"):
         for body in fences(WRITING, kind):
             shown |= _keys(yaml.safe_load(body))
     models = (
         ChecklistModel, FactModel, DerivedModel, DefectModel, SettingModel, WhenModel, AnswerModel,
         VariantModel, DoneModel, VerdictModel, GroupModel, MeasureModel, TimedModel, ClockedModel,
-        SpellModel, DateModel, AttestModel, StepModel, HazardModel,
+        SpellModel, DateModel, AttestModel, StepModel, HazardModel, ReckoningModel,
     )  # fmt: skip
     wanted = {field.alias or name for model in models for name, field in model.model_fields.items()}
     assert wanted <= shown, f"not shown: {sorted(wanted - shown)}"

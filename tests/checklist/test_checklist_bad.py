@@ -100,6 +100,12 @@ BAD = {
     "clock-of-a-pressure": (INVALID, 24, "no longest time"),
     "clock-called-off-at-once": (INVALID, 24, "most"),
     "clock-outside-undeclared": (INVALID, 24, "'worn' is not declared"),
+    "reckoning-rule-unknown": (INVALID, 27, "no rule 'magic'"),
+    "reckoning-of-no-step": (INVALID, 27, "'luck' is no step"),
+    "reckoning-of-no-reading": (INVALID, 27, "'park' takes no reading"),
+    "reckoning-of-what-is-carried": (INVALID, 27, "'look' is carried forward"),
+    "reckoning-outside-undeclared": (INVALID, 27, "'worn' is not declared"),
+    "reckonings-two-one-id": (INVALID, 27, "two reckonings are called 'kept'"),
     "binary": (SYNTAX, 1, "not UTF-8"),
     "utf-16": (SYNTAX, 1, "not UTF-8"),
 }

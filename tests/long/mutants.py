@@ -28,10 +28,10 @@ from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled, Step
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.run.library import load_sources
-from voicecheck.session import answering, facts, fold, rules, session, state, turn
+from voicecheck.session import answering, facts, fold, reckoning, rules, session, state, turn
 from voicecheck.session.state import TABLE, Row
 
-DAY_RECORDS = ("marked", "timing done")
+DAY_RECORDS = ("marked", "timing done", "reckoned")
 NODES = 4000  # the fewest departures come first; more is not looked at in a faulty walk
 
 
@@ -150,6 +150,14 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
     for pair in c.exclusive:
         rest_pairs = tuple(x for x in c.exclusive if x != pair)
         yield Fault("not exclusive", " / ".join(pair), replace(c, exclusive=rest_pairs))
+    for n, part in enumerate(c.reckonings):
+        for operator, changed in (
+            ("a reckoning lost", ()),
+            ("a reading lost", (replace(part, steps=part.steps[1:]),)),
+            ("a reckoning finds nothing", (replace(part, outside=""),)),
+        ):
+            rest = (*c.reckonings[:n], *changed, *c.reckonings[n + 1 :])
+            yield Fault(operator, part.id, replace(c, reckonings=rest))
     for id, defect in c.defects.items():
         for hazard in defect.scope:
             scope = tuple(x for x in defect.scope if x != hazard)
@@ -344,15 +352,25 @@ def faults(w: Written) -> list[Fault]:
     return found
 
 
+def _within(judged: Any) -> Any:
+    return replace(judged, verdict="within") if judged.verdict == "outside" else judged
+
+
 def day_faults() -> Iterator[Fault]:
     """Of the core, what only the second small checklist uses."""
     for fault in core_faults():
         if fault.where in DAY_RECORDS:
             yield fault
+    due, evolved = reckoning.due, fold._resting_on
     figures: list[tuple[Any, str, Any, str]] = [
         (rules, "MARKS_APART_MS", 0, "one mark is two"),
         (rules, "HARMLESS", rules.HARMLESS - {"mark"}, "a doubtful mark is read back"),
         (rules, "unclear", rules.refuse, "talk between the marks"),
+        (answering, "due", lambda *x: (), "nothing is reckoned"),
+        (answering, "due", lambda *x: due(*x)[1:], "one is not reckoned"),
+        (answering, "due", lambda *x: tuple((y, _within(z)) for y, z in due(*x)), "all is within"),
+        (fold, "_resting_on", lambda compiled, step: (), "figures stand for ever"),
+        (fold, "_resting_on", lambda compiled, step: evolved(compiled, step)[1:], "one stands"),
         (answering, "last_valid", lambda issued, valid: "2099-12", "nothing is overdue"),
     ]
     for owner, name, value, what in figures:

@@ -35,6 +35,7 @@ class Checklist:
     facts: Mapping[str, str]
     hazards: Mapping[str, str]
     setting_texts: Mapping[str, str] = field(default_factory=dict)
+    reckonings: tuple[()] = ()
 
     def fact_text(self, name: str) -> str:
         return self.facts.get(name, name)

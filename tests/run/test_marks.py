@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.session.day import day
+from tests.session.day import GOOD_DAY, day
 from tests.session.small import opened
 from voicecheck.audio.ports import RATE, Heard, Hypothesis, Utterance, Word
 from voicecheck.run.clock import CompressedClock
@@ -56,8 +56,7 @@ def played(*lines: str) -> list[r.Record]:
 
 def test_marks_are_typed() -> None:
     """In compressed time a typed line takes three seconds."""
-    kept = played("november twenty twenty five", "affirm", "both out", "nobody near", "mark",
-                  "mark", "affirm", "all good", "all good", "affirm")  # fmt: skip
+    kept = played(*GOOD_DAY)
     answer = next(x for x in kept if isinstance(x, r.Answered) and x.step == "build up")
     assert (answer.quantity, answer.verdict) == ("3 s", "within")
     finished = kept[-1]
@@ -66,6 +65,5 @@ def test_marks_are_typed() -> None:
 
 
 def test_a_typed_clock_is_called_off_in_compressed_time() -> None:
-    lines = ["november twenty twenty five", "affirm", "both out", "nobody near", "mark"]
-    kept = played(*lines, *["bananas"] * 45, "end inspection", "affirm")
+    kept = played(*GOOD_DAY[:5], *["bananas"] * 45, "end inspection", "affirm")
     assert sum(isinstance(x, r.TimingDone) for x in kept) == 1

@@ -1,4 +1,7 @@
-"""A second small checklist: marks on a gauge, a group of more than five, a date of issue."""
+"""A second small checklist: what the first one has not.
+
+Marks on a gauge, a group of more than five, a date of issue, figures reckoned from readings.
+"""
 
 from __future__ import annotations
 
@@ -37,6 +40,9 @@ derived:
 defects:
   slow: {text: The compressor is slow., class: major, blocks: [crank], source: [practice]}
   overdue: {text: The inspection is overdue., class: major, source: [practice]}
+  too-long: {text: The stroke is too long., class: major, source: [practice]}
+  uneven: {text: The strokes are uneven., class: major, source: [practice]}
+  air-lost: {text: An application takes too much air., class: minor, source: [practice]}
   lamp-out: {text: A lamp is out., class: minor, source: [practice]}
 steps:
   - {id: sticker, place: cab, item: Sticker, ask: "Inspected when?", source: [practice],
@@ -71,13 +77,30 @@ steps:
     ask: All good, or which?
     source: [practice]
     group: {each: lamps.rear, wrong: {out: lamp-out}}
+  - id: stroke
+    place: rear
+    item: "{position} stroke"
+    each: brakes
+    ask: "{position}. Stroke?"
+    source: [practice]
+    measure: {unit: in, fractions: true, low: "0", high: "4", limit: stroke, outside: too-long}
+  - {id: before, place: cab, item: Pressure before, ask: "Gauge before?", source: [practice],
+     measure: {unit: psi, low: "0", high: "150"}}
+  - {id: after, place: cab, item: Pressure after, ask: "Gauge after?", source: [practice],
+     measure: {unit: psi, low: "0", high: "150"}}
   - {id: statement, place: cab, item: Statement, hazard: leave, ask: "Is it so?",
      source: [practice], attest: {}}
+reckonings:
+  - {id: balance, text: Left and right stroke., rule: difference, from: [stroke],
+     outside: uneven, source: [practice]}
+  - {id: kept, text: Pressure kept., rule: pressure kept, from: [before, after],
+     outside: air-lost, source: ["49 CFR 393.50(a)"]}
 """
 
 GOOD_DAY = (
     "november twenty twenty five", "affirm", "both out", "nobody near", "mark", "mark", "affirm",
-    "all good", "all good", "affirm",
+    "all good", "all good", "one and a half inches", "affirm", "one and a half inches", "affirm",
+    "one hundred", "affirm", "nine zero", "affirm", "affirm",
 )  # fmt: skip
 
 

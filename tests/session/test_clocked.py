@@ -199,7 +199,7 @@ def test_the_report_names_both_marks_beside_the_time() -> None:
     hand = at_the_gauge()
     mark(hand, 5)
     mark(hand, 20)
-    hand.reply("affirm", "all good", "all good", "affirm")
+    hand.reply(*GOOD_DAY[6:])
     assert hand.outcome == "complete"
     report = build(hand.records, day())
     entry = next(step for step in report.steps if step.id == "build up")

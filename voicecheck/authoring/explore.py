@@ -35,6 +35,7 @@ from voicecheck.session import actions as a
 from voicecheck.session import answering, replying, rules, session, turn
 from voicecheck.session import events as e
 from voicecheck.session import records as r
+from voicecheck.session.reckoning import due
 from voicecheck.session.replying import HARMLESS, expect
 from voicecheck.session.session import decide
 from voicecheck.session.state import Phase, State
@@ -149,6 +150,7 @@ def _open_defects(s: State) -> frozenset[tuple[Any, ...]]:
 def full_key(compiled: Compiled, node: Node) -> Key:
     """All that any rule can read. Two states with one key go on alike for ever."""
     s = node.state
+    reckoned = {id for x in compiled.reckonings for id in x.steps}
     many = {step.id for step in compiled.steps if len(step.variants) > 1}
     return (
         _control(compiled, s),
@@ -157,7 +159,8 @@ def full_key(compiled: Compiled, node: Node) -> Key:
         tuple(sorted((until <= node.now, f) for f, until in s.deadlines.items())),
         frozenset(
             # the text, the figures and the number of the reply are for the report
-            (id, x.outcome in ("blocked", "carried"), x.outcome in turn.DONE_WELL, x.rested_on)
+            (id, x.outcome in ("blocked", "carried"), x.outcome in turn.DONE_WELL, x.rested_on,
+             x.quantity if id in reckoned else "")
             for id, x in s.answers.items()
         ),
         s.order[-1:],  # the rest of the order is read after the last one is gone (see class_key)
@@ -195,6 +198,12 @@ def class_key(compiled: Compiled, node: Node) -> Key:
     carried = bool(step and step.spelling) and any(
         x.outcome == "carried" for x in s.answers.values()
     )
+    # which figures this step completes, and whether a figure stops it
+    reckons = tuple(
+        all(id == step.id or (id in s.answers and s.answers[id].quantity) for id in x.steps)
+        for x in compiled.reckonings
+        if step and step.id in x.steps
+    ) + tuple(sorted({d.reckoning for d in s.open_stops() if step and step.hazard and d.reckoning}))
     if s.phase is Phase.FINISHED:
         return (s.phase, s.outcome)
     holes, short = _memory(compiled, s)
@@ -202,7 +211,8 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         # the way on starts the step anew, or is that of the same reply typed: only whether the
         # gate is open can be read
         open_gate = all(compiled.need(n).holds(s.true) for n in step.needs) if step else True
-        return (_control(compiled, s), open_gate, s.step in s.answers, bool(blocking), carried)
+        return (_control(compiled, s), open_gate, s.step in s.answers, bool(blocking), carried,
+                reckons)  # fmt: skip
     return (
         _control(compiled, s),
         tuple(f in s.facts for f in leaves),
@@ -220,6 +230,7 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         holes,
         short,
         carried,
+        reckons,
         # "correction" alone reopens the last answer: none, one before this step, one behind it
         bool(s.order) and 1 + (compiled.index(s.order[-1]) > compiled.index(s.step)),
     )
@@ -382,8 +393,10 @@ class Moves:
 
     def _readings(self, s: State) -> tuple[str, ...]:
         """Words for a reading within the limit (first, where one is), one outside, and one that
-        cannot be judged."""
-        key = f"{s.step}\t{s.first}"
+        cannot be judged; of what is reckoned from it too."""
+        others = {id for x in self.compiled.reckonings if s.step in x.steps for id in x.steps}
+        read = sorted((id, s.answers[id].quantity) for id in others & set(s.answers))
+        key = f"{s.step}\t{s.first}\t{read}"
         if key not in self._numbers:
             self._numbers[key] = tuple(self._find_readings(s))
         return self._numbers[key]
@@ -392,16 +405,19 @@ class Moves:
         step = self.compiled.step(s.step)
         spec = step.reading
         assert spec is not None
-        seen: dict[str, str] = {}  # verdict to words
+        found: dict[tuple[str, ...], str] = {}
         low, high = spec.low or Decimal(0), spec.high or Decimal(200)
         first = Quantity.parse(s.first) if s.first else None
         wanted = expect(self.compiled, replace(s, phase=Phase.ASKED))[0]
         opened = s.opened
         place = opened.jurisdiction if opened else "US"
+        parts = (0, 1, 2, 3, 4, 6, 8, 10, 13, 16)
+        if any(step.id in x.steps for x in self.compiled.reckonings):
+            parts = (6, 4, 8, 3, 10, 2, 13, 1, 16, 0)  # the other readings can lie on both sides
         for unit in spec.units:
             if first is not None and first.unit != unit:
                 continue
-            for part in (0, 1, 2, 3, 4, 6, 8, 10, 13, 16):
+            for part in parts:
                 value = low + (high - low) * part / 16
                 if unit != spec.unit:
                     value = Quantity.of(value, spec.unit).to(unit).value.quantize(Decimal(1))
@@ -413,27 +429,30 @@ class Moves:
                 made = parse(wanted, words)
                 if isinstance(made, Refused) or made.quantity != reading:
                     continue
-                if not spec.limit:
-                    yield words
-                    return
                 if step.kind == "timed" and not s.first:
-                    if part >= 10:
-                        seen.setdefault("first", words)
+                    if part >= 10 or not spec.limit:
+                        found.setdefault((), words)
                     continue
-                seen.setdefault(_verdict(step, spec, reading, first, place), words)
-        yield from sorted(seen.values(), key=lambda words: words != seen.get("within"))
+                verdict = _verdict(step, spec, reading, first, place) if spec.limit else ""
+                reckoned = (x.verdict for _, x in due(self.compiled, s, step, reading))
+                found.setdefault((verdict, *reckoned), words)
+        good = ("within", "")
+        yield from (
+            found[verdicts]
+            for verdicts in sorted(found, key=lambda v: sum(x not in good for x in v))
+        )
 
     def _time(self, s: State, now: int, first: bool) -> Iterator[Move]:
         if s.phase in turn.TIMERS:
-            due, name = s.deadlines["timing"], turn.TIMERS[s.phase]
+            over, name = s.deadlines["timing"], turn.TIMERS[s.phase]
             yield _timer(name, 0, "the time is not over")
-            yield _timer(name, max(0, due - now), "the time passes")
+            yield _timer(name, max(0, over - now), "the time passes")
         if first and s.phase not in SPOKEN:
             yield _timer("quiet", TICK_MS, "20 seconds of silence")
             yield _timer("hands busy", TICK_MS, "30 seconds of work")
-        for fact, due in sorted(s.deadlines.items(), key=lambda pair: pair[1]):
-            if fact != "timing" and due > now:
-                yield _timer("nothing", due - now, f"{(due - now) // 1000} seconds pass")
+        for fact, until in sorted(s.deadlines.items(), key=lambda pair: pair[1]):
+            if fact != "timing" and until > now:
+                yield _timer("nothing", until - now, f"{(until - now) // 1000} seconds pass")
                 break  # the others follow from there
 
     def _faults(self, s: State, first: bool) -> Iterator[Move]:

@@ -9,8 +9,9 @@ The rules of this file:
    It assumes nothing about how the state before came about. Where it finds nothing, the turn keeps
    the invariants whatever went before.
 3. A breach names its invariant: H1 to H4, H5, H6, H8, H9, "exclusive", "complete", "silence" (the
-   interval of a timed step, the time between two marks), "make safe", "defect" (a finding that is
-   not recorded as the author's table says) or "closed" (something happens after the end).
+   interval of a timed step, the time between two marks), "make safe", "reckoned", "defect" (a
+   finding that is not recorded as the author's table says) or "closed" (something happens after
+   the end).
 4. A defect that was handed on from another inspection is not in the author's list: what it stops is
    in the opening record, and nothing else counts for it.
 """
@@ -30,13 +31,17 @@ from voicecheck.checklist.model import (
     Condition,
     HazardModel,
     HazardsModel,
+    ReckoningModel,
     StepModel,
 )
 from voicecheck.checklist.vehicle import positions
+from voicecheck.errors import VoicecheckError
+from voicecheck.limits.reckon import RULES, Reading
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 from voicecheck.session import records as r
 from voicecheck.session.state import Phase, State
+from voicecheck.units import Quantity
 
 DONE_WELL = frozenset({"good", "noted", "not fitted", "carried"})
 DEAF_PHASES = frozenset({Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING})
@@ -122,6 +127,7 @@ class Known:
     speaks: bool
     at: str  # "@position" or ""
     items: tuple[str, ...] = ()  # of a group, in the order of the vehicle
+    given: Mapping[str, str] = field(default_factory=dict)  # what a limit may ask of the place
 
     def gives(self, facts: Iterable[str]) -> frozenset[str]:
         return frozenset(f"{fact}{self.at}" for fact in facts)
@@ -162,15 +168,18 @@ class Oracle:
     lasts: dict[str, str]
     exclusive: tuple[tuple[str, str], ...]
     units: dict[str, str] = field(default_factory=dict)
+    reckonings: tuple[tuple[ReckoningModel, tuple[str, ...]], ...] = ()
+    vehicle_given: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
     def of(cls, model: ChecklistModel, hazards: HazardsModel, context: Context) -> Oracle:
         chosen = {name: s.default for name, s in model.settings.items()}
         chosen.update({k: v for k, v in context.settings.items() if k in chosen})
         here = [s for s in model.steps if _applies(s, context, chosen) and _has(s, context)]
-        places = {
-            s.id: [p.id for p in positions(context.vehicle, s.each)] if s.each else [] for s in here
-        }
+        found = {s.id: positions(context.vehicle, s.each) if s.each else () for s in here}
+        places = {id: [p.id for p in those] for id, those in found.items()}
+        known_of_place = {(id, p.id): p.given for id, those in found.items() for p in those}
+        vehicle_given = context.vehicle.given()
         expanded: dict[str, list[str]] = {}  # fact of an each: step -> its instances
         for s in here:
             if s.each:
@@ -212,6 +221,11 @@ class Oracle:
                     speaks=_speaks(s, hazard),
                     at=f"@{place}" if place else "",
                     items=items,
+                    given={
+                        **vehicle_given,
+                        **known_of_place.get((s.id, place), {}),
+                        **getattr(getattr(s, _kind(s)), "given", {}),
+                    },
                 )
         return cls(
             model,
@@ -219,6 +233,12 @@ class Oracle:
             steps,
             {name: fact.lasts for name, fact in model.facts.items()},
             model.exclusive,
+            reckonings=tuple(
+                (x, ids)
+                for x in model.reckonings
+                if (ids := tuple(dict.fromkeys(_instances(steps, x.readings))))
+            ),
+            vehicle_given=vehicle_given,
         )
 
     # -- small questions -----------------------------------------------------------------------
@@ -298,6 +318,7 @@ class _Check:
         if self.facts != dict(self.after.facts):
             self._facts_differ()
         self._exclusive()
+        self._reckonings()
         if isinstance(self.event, e.Started):
             self._handed_on()
         self._withdrawals()
@@ -678,10 +699,75 @@ class _Check:
     def _ordered(self, key: str) -> str:
         return self.o.units.get(key, "")
 
+    # -- what is reckoned --------------------------------------------------------------------------
+
+    def _reckonings(self) -> None:
+        """A figure stands just while all its readings do, and was reckoned from them."""
+        answers = {
+            x.step: self.before.records + n + 1
+            for n, x in enumerate(self.records)
+            if isinstance(x, r.Answered)
+        }
+        for written, ids in self.o.reckonings:
+            made = [
+                x for x in self.records
+                if isinstance(x, r.Reckoned) and x.reckoning == written.id
+            ]  # fmt: skip
+            read = [self.after.answers[id].quantity for id in ids if id in self.after.answers]
+            whole = len(read) == len(ids) and all(read)
+            if whole != (written.id in self.after.reckoned):
+                self.fail("reckoned", f"{written.id!r} {'does not stand' if whole else 'stands'}")
+            if len(made) != int(whole and any(id in answers for id in ids)):
+                self.fail("reckoned", f"{written.id!r} is reckoned {len(made)} times in this turn")
+            for record in made:
+                self._reckoned(written, ids, answers, record)
+
+    def _reckoned(
+        self,
+        written: ReckoningModel,
+        ids: tuple[str, ...],
+        answers: Mapping[str, int],
+        record: r.Reckoned,
+    ) -> None:
+        numbers = tuple(answers.get(id, self.before.numbers.get(id, 0)) for id in ids)
+        if record.inputs != numbers:
+            self.fail("reckoned", f"{written.id!r} names other records than it rests on")
+        if any(id not in self.after.answers for id in ids):
+            return  # told above
+        readings = tuple(
+            Reading(
+                self.o.steps[id].model.id,
+                id.partition("@")[2],
+                Quantity.parse(self.after.answers[id].quantity),
+                self.o.steps[id].given,
+            )
+            for id in ids
+        )
+        place = self.after.opened.jurisdiction if self.after.opened else "US"
+        try:
+            verdict = RULES[written.rule](
+                readings, {**self.o.vehicle_given, **written.given}, place
+            ).verdict
+        except VoicecheckError:
+            verdict = "cannot judge"
+        if record.verdict != verdict:
+            self.fail("reckoned", f"{written.id!r} is {verdict}, and told as {record.verdict}")
+        if not any(isinstance(x, a.Say) and written.text in x.text for x in self.actions):
+            self.fail("reckoned", f"{written.id!r} is not spoken")
+        open_here = [
+            d.defect
+            for d in self.after.defects
+            if d.reckoning == written.id and d.number not in self.after.released
+        ]
+        if verdict == "outside" and written.outside and written.outside not in open_here:
+            self.fail("defect", f"{written.id!r}: {written.outside!r} is not recorded")
+
     def _must_be_found(self, step: Known, defect: str, item: str) -> None:
         severity = self.o.model.defects[defect].severity
         standing = any(
-            d.defect == defect and d.step == step.id and d.number not in self.after.released
+            d.defect == defect
+            and (d.step, d.reckoning) == (step.id, "")
+            and d.number not in self.after.released
             for d in self.after.defects
         )
         if not standing:
@@ -694,6 +780,13 @@ class _Check:
             if kept not in [(x.severity, x.scope, x.mended_by, x.origin) for x in handed]:
                 self.fail("H9", f"{record.text!r} is not what was handed on")
             return
+        if record.reckoning and not any(
+            isinstance(x, r.Reckoned)
+            and (x.reckoning, x.verdict) == (record.reckoning, "outside")
+            and any((y.id, y.outside) == (x.reckoning, record.defect) for y, _ in self.o.reckonings)
+            for x in self.records
+        ):
+            self.fail("defect", f"{record.defect!r} is found by no figure of this turn")
         written = self.o.model.defects.get(record.defect)
         if written is None:
             self.fail("defect", f"{record.defect!r} is no defect of this checklist")
@@ -765,7 +858,10 @@ class _Check:
                 self.fail("H4", f"{defect.defect!r} is not for the driver to mend")
             if self.before.phase is not Phase.MEMO or not isinstance(self.event, e.MemoHeard):
                 self.fail("H4", "a stop is released without a voice note")
-            if defect.step in self.after.answers:
+            tested = {x.id: ids for x, ids in self.o.reckonings}.get(
+                defect.reckoning, (defect.step,)
+            )
+            if set(tested) & set(self.after.answers):
                 self.fail("H4", "after a release the same test is not asked again")
         if len(self.after.defects) < len(self.before.defects):
             self.fail("H4", "a defect is forgotten")
@@ -977,6 +1073,12 @@ def _all_gives(step: StepModel) -> list[str]:
     tables = [step.answers or {}, *(v.answers for v in step.variants or ())]
     listed = [fact for table in tables for answer in table.values() for fact in answer.gives]
     return [*listed, *getattr(getattr(step, _kind(step)), "gives", ())]
+
+
+def _instances(steps: Mapping[str, Known], names: Iterable[str]) -> Iterable[str]:
+    """The steps that an author means: all of an id, or one by its full id."""
+    for name in names:
+        yield from (s.id for s in steps.values() if name in (s.id, s.model.id))
 
 
 def _parts(step: StepModel, context: Context) -> list[tuple[str, tuple[str, ...]]]:

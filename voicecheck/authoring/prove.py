@@ -59,6 +59,7 @@ CLAIMS = {
     "silence": "a timed interval runs to its end and is silent",
     "make safe": "where a hazard is open and something goes wrong, its sentence comes first",
     "defect": "a finding is recorded as the defect that the author wrote",
+    "reckoned": "a figure stands while its readings do, is spoken, and rests on no other",
     "complete": "no end is called complete over an open stop or an unanswered step",
     "heard": "every word that may be said is heard and does what it means",
     "closed": "nothing happens after the end",

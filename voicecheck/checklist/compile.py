@@ -24,6 +24,7 @@ from voicecheck.checklist.compiled import (
     Lasts,
     Need,
     Reading,
+    Reckoning,
     Spelling,
     Step,
     Variant,
@@ -45,6 +46,7 @@ from voicecheck.checklist.model import (
 from voicecheck.checklist.vehicle import Position, Vehicle, positions
 from voicecheck.errors import ChecklistError, FactNeverGiven, UnknownLimit
 from voicecheck.limits.judge import inputs_of, judges_a_time, units_of
+from voicecheck.limits.reckon import RULES
 from voicecheck.units import UNITS, S, unit_named
 
 MOST_ITEMS = 5  # of a group: nobody can keep more in mind
@@ -122,6 +124,7 @@ class _Compiler:
                     )
         steps = tuple(step for n, part in enumerate(model.steps) for step in self._steps(part, n))
         self._orders()
+        reckonings = tuple(self._reckonings(steps))
         compiled = Compiled(
             id=model.id,
             edition=model.edition,
@@ -144,6 +147,7 @@ class _Compiler:
             settings=self.settings,
             setting_texts={name: s.text for name, s in model.settings.items()},
             derived_texts={name: d.text for name, d in model.derived.items()},
+            reckonings=reckonings,
         )
         self._all_given(compiled)
         return compiled
@@ -205,6 +209,53 @@ class _Compiler:
                         n,
                         "after",
                     )
+
+    def _reckonings(self, steps: tuple[Step, ...]) -> Iterator[Reckoning]:
+        """Those of which a step is in this walk."""
+        for n, part in enumerate(self.model.reckonings):
+            path = ("reckonings", n)
+            if [x.id for x in self.model.reckonings].count(part.id) > 1:
+                raise self.fail(f"two reckonings are called {part.id!r}", "rename one", *path, "id")
+            if part.rule not in RULES:
+                raise self.fail(
+                    f"there is no rule {part.rule!r}",
+                    f"use one of: {', '.join(RULES)}",
+                    *path,
+                    "rule",
+                )
+            if part.outside:
+                self._defects((("", part.outside),), *path, "outside")
+            found: dict[str, None] = {}
+            for name in part.readings:
+                named = [s for s in steps if name in (s.written, s.id)]
+                if not named and name.partition("@")[0] not in {s.id for s in self.model.steps}:
+                    raise self.fail(
+                        f"from: {name!r} is no step",
+                        "name a step that measures, or one of its instances",
+                        *path,
+                        "from",
+                    )
+                for step in named:
+                    if step.reading is None or step.carry:
+                        why = "is carried forward" if step.carry else "takes no reading"
+                        raise self.fail(
+                            f"from: {name!r} {why}",
+                            "a reckoning needs a reading of this inspection",
+                            *path,
+                            "from",
+                        )
+                found.update(dict.fromkeys(s.id for s in named))
+            given = {**self.context.vehicle.given(), **part.given}
+            if found:
+                yield Reckoning(
+                    part.id,
+                    part.text,
+                    part.rule,
+                    tuple(found),
+                    tuple(sorted(given.items())),
+                    part.outside,
+                    part.source,
+                )
 
     def _all_given(self, compiled: Compiled) -> None:
         for step in compiled.steps:

@@ -132,6 +132,19 @@ class Reading:
 
 
 @dataclass(frozen=True)
+class Reckoning:
+    """A figure reckoned by a rule of limits/reckon.py from the readings of ``steps``."""
+
+    id: str
+    text: str
+    rule: str
+    steps: tuple[str, ...]
+    given: tuple[tuple[str, str], ...]
+    outside: str  # defect id when outside the limit, "" when only told
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Spelling:
     least: int
     most: int
@@ -197,6 +210,7 @@ class Compiled:
     places: Mapping[str, str]
     settings: Mapping[str, str] = field(default_factory=dict)
     setting_texts: Mapping[str, str] = field(default_factory=dict)
+    reckonings: tuple[Reckoning, ...] = ()
 
     def step(self, id: str) -> Step:
         return self._by_id[id]

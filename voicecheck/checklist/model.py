@@ -265,6 +265,23 @@ class StepModel(Strict):
         return self
 
 
+class ReckoningModel(Strict):
+    """A figure reckoned from the readings of several steps when the last of them is accepted.
+
+    ``from``: ids of steps, with all their instances, or instances by their full id. ``rule``: a
+    name of voicecheck/limits/reckon.py, which also says by which limit the figure is judged. It
+    gives no fact.
+    """
+
+    id: Name
+    text: Sentence
+    rule: str
+    readings: Annotated[tuple[str, ...], Field(min_length=1, alias="from")]
+    given: dict[str, str] = {}
+    outside: str = ""
+    source: tuple[str, ...]
+
+
 class ChecklistModel(Strict):
     id: Name
     edition: str
@@ -276,6 +293,7 @@ class ChecklistModel(Strict):
     exclusive: tuple[tuple[str, str], ...] = ()
     defects: dict[Name, DefectModel] = {}
     steps: Annotated[tuple[StepModel, ...], Field(min_length=1)]
+    reckonings: tuple[ReckoningModel, ...] = ()
 
 
 class HazardModel(Strict):

@@ -76,6 +76,19 @@ class StepText(Protocol):
     def only_again(self) -> bool: ...
 
 
+class ReckoningText(Protocol):
+    """What the report needs to know of a reckoning: the steps whose readings it takes."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def text(self) -> str: ...
+    @property
+    def steps(self) -> tuple[str, ...]: ...
+    @property
+    def sources(self) -> tuple[str, ...]: ...
+
+
 class ChecklistText(Protocol):
     """What the report needs to know of the checklist: ``steps`` in walking order."""
 
@@ -83,6 +96,8 @@ class ChecklistText(Protocol):
     def title(self) -> str: ...
     @property
     def steps(self) -> Sequence[StepText]: ...
+    @property
+    def reckonings(self) -> Sequence[ReckoningText]: ...
     @property
     def places(self) -> Mapping[str, str]: ...
     @property
@@ -296,6 +311,32 @@ class StepEntry(Statement):
     defects: tuple[int, ...]
 
 
+class Figure(Statement):
+    """One time that it was reckoned. ``inputs``: item and reading. ``stands``: they all stand.
+
+    ``value`` is empty where it could not be judged; ``judged`` names limit, source and standing.
+    """
+
+    wall: str
+    value: str
+    limit: str
+    verdict: str
+    judged: str
+    stands: bool
+    inputs: tuple[NamedValue, ...]
+
+
+class Reckoning(Statement):
+    """A figure reckoned from several readings. ``state``: verdict of the one that stands."""
+
+    id: str
+    text: str
+    sources: tuple[str, ...]
+    state: Literal["within", "outside", "cannot judge", "not reckoned"]
+    figures: tuple[Figure, ...]
+    defects: tuple[int, ...]
+
+
 class Open(Statement):
     """An item that has no answer in the sense of rule 4. ``why``: in words."""
 
@@ -378,6 +419,7 @@ class Report(Model):
     open: tuple[Open, ...]
     not_fitted: tuple[Open, ...]
     steps: tuple[StepEntry, ...]
+    reckonings: tuple[Reckoning, ...]
     corrections: tuple[Correction, ...]
     events: tuple[Event, ...]
     notes: tuple[Note, ...]
@@ -484,6 +526,7 @@ class _Builder:
         self.all: list[Numbered] = list(enumerate(records, 1))
         self.compiled = compiled
         self.steps = {step.id: step for step in compiled.steps}
+        self.tested = {part.id: part.steps for part in compiled.reckonings}
         for _, record in self.all:
             step = getattr(record, "step", "")
             if step and step not in self.steps:
@@ -568,6 +611,7 @@ class _Builder:
             open=open_items,
             not_fitted=self._not_fitted(),
             steps=tuple(self._step(step) for step in self.compiled.steps),
+            reckonings=tuple(map(self._reckoning, self.compiled.reckonings)),
             corrections=self._corrections(),
             events=self._events(),
             notes=self._notes(),
@@ -779,9 +823,10 @@ class _Builder:
             status: Literal["open", "released", "noted"] = (
                 "noted" if x.severity == "minor" else "released" if release else "open"
             )
+            tested = self.tested.get(x.reckoning, (x.step,))
             corrected = any(
                 isinstance(y, r.Withdrawn)
-                and y.step == x.step
+                and y.step in tested
                 and m > n
                 and y.why in ("correction", "rested on a withdrawn answer")
                 for m, y in self.all
@@ -945,6 +990,38 @@ class _Builder:
             verdict=x.verdict,
             judged=x.judged,
             records=_numbers(n, x.heard, marks),
+        )
+
+    def _reckoning(self, part: ReckoningText) -> Reckoning:
+        made = [(n, x) for n, x in self.all if isinstance(x, r.Reckoned) and x.reckoning == part.id]
+        figures = tuple(self._figure(n, x) for n, x in made)
+        found = [(n, x.number) for n, x in self.defects if x.reckoning == part.id]
+        stands = bool(figures) and figures[-1].stands
+        state: Any = figures[-1].verdict if stands else "not reckoned"
+        return Reckoning(
+            id=part.id,
+            text=_sentence(part.text),
+            sources=part.sources,
+            state=state,
+            figures=figures,
+            defects=tuple(number for _, number in found),
+            records=_numbers([n for n, _ in (*made, *found)]) or (1,),
+        )
+
+    def _figure(self, n: int, x: r.Reckoned) -> Figure:
+        inputs = [(m, y) for m in x.inputs if isinstance(y := self._record(m), r.Answered)]
+        return Figure(
+            wall=x.at.wall,
+            value=x.quantity,
+            limit=x.limit,
+            verdict=x.verdict,
+            judged=x.judged,
+            stands=all(self._standing(y.step) == (m, y) for m, y in inputs),
+            inputs=tuple(
+                NamedValue(name=self._item(y.step), value=y.quantity, records=_numbers(m, y.heard))
+                for m, y in inputs
+            ),
+            records=_numbers(n, x.inputs),
         )
 
     def _interval(self, used: list[Numbered]) -> Interval | None:

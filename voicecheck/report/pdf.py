@@ -27,6 +27,7 @@ from voicecheck.report.build import (
     Answer,
     CarriedFrom,
     Defect,
+    Figure,
     Heard,
     Open,
     Report,
@@ -148,6 +149,17 @@ def _view(report: Report) -> dict[str, Any]:
             {"name": place, "rows": [_step(step) for step in steps]}
             for place, steps in by_place(report.steps)
         ],
+        "reckonings": [
+            _row(
+                x.text,
+                [f"Source: {'; '.join(x.sources)}"],
+                [
+                    _line(capital(x.state), "", refs(x.records)),
+                    *(line for figure in x.figures for line in _figure(figure)),
+                ],
+            )
+            for x in report.reckonings
+        ],
         "corrections": [
             _row(
                 c.item,
@@ -209,6 +221,14 @@ def _more(n: int, one: str) -> str:
 
 def _line(strong: str, text: str, rec: str = "") -> dict[str, str]:
     return {"strong": strong, "text": text, "rec": rec}
+
+
+def _figure(x: Figure) -> list[dict[str, str]]:
+    inputs = "; ".join(f"{i.name} {i.value}" for i in x.inputs)
+    return [
+        _line(x.value if x.stands else f"Earlier: {x.value}", x.judged, refs(x.records)),
+        _line("", f"{clock(x.wall)}, from {inputs}"),
+    ]
 
 
 def _row(head: str, under: Sequence[str], lines: Sequence[dict[str, str]]) -> Row:

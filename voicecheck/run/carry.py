@@ -163,14 +163,18 @@ def _defects_of(past: Past) -> tuple[list[r.CarriedDefect], list[r.CarriedDefect
     standing = past.standing()
     released = {x.number for x in past.records if isinstance(x, r.Released)}
     known, over = list(past.opened.defects), []
+    within = {x.reckoning: x.verdict == "within" for x in past.records if isinstance(x, r.Reckoned)}
     for n, x in enumerate(past.records, 1):
         if not isinstance(x, r.DefectFound):
             continue
         made = handed_on[x.origin] if x.origin else _found(past, n, x)
         if not x.origin:
             known.append(made)
-        mended = x.severity == "minor" and x.step in standing
-        if x.number in released or (mended and standing[x.step][1].outcome == "good"):
+        if x.reckoning:
+            good = within.get(x.reckoning, False)
+        else:
+            good = x.step in standing and standing[x.step][1].outcome == "good"
+        if x.number in released or (x.severity == "minor" and good):
             over.append(made)
     return known, over
 
@@ -181,7 +185,7 @@ def _found(past: Past, n: int, x: r.DefectFound) -> r.CarriedDefect:
         defect=x.defect,
         severity=x.severity,
         name=step.carry,
-        found_at=x.step,
+        found_at="" if x.reckoning else x.step,  # its readings are never carried: reckoned anew
         step="",
         item=x.item,
         text=x.text,

@@ -31,6 +31,8 @@ def _words(compiled: Compiled, record: r.Record) -> str:
             return f"the clock {'starts' if mark == 1 else 'stops'} ({mono} ms)"
         case r.Answered(step=id, outcome=outcome, text=text):
             return f"accepts: {compiled.step(id).item}: {text} [{outcome}]"
+        case r.Reckoned(reckoning=id, quantity=quantity, verdict=verdict, inputs=inputs):
+            return f"reckons: {id}: {quantity} {verdict} (records {', '.join(map(str, inputs))})"
         case r.DefectFound(severity=severity, text=text):
             return f"{severity} defect: {text}"
         case r.Withdrawn(step=id, why=why):

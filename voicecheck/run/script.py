@@ -18,6 +18,10 @@ def script(compiled: Compiled, brief: bool = False) -> Iterator[str]:
             place = step.place
             yield f"\n{compiled.places[place]}."
         yield from _step(compiled, n, step, brief)
+        for part in compiled.reckonings:
+            if step.id == max(part.steps, key=compiled.index):
+                yield f"    [{part.id}]"
+                yield f"      {part.text} (the figure and its limit)"
 
 
 def _step(compiled: Compiled, n: int, step: Step, brief: bool) -> Iterator[str]:

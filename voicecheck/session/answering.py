@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from voicecheck.checklist.compiled import Answer, Item, Step
+from voicecheck.checklist.compiled import Answer, Item, Reckoning, Step
 from voicecheck.errors import SessionFault
 from voicecheck.limits.judge import Judgement, judge_family, leak_per_minute
 from voicecheck.limits.validity import last_valid
 from voicecheck.session import records as r
 from voicecheck.session import sentences as say
+from voicecheck.session.reckoning import due
 from voicecheck.session.replying import WHY_NOT_DONE, Reply
 from voicecheck.session.turn import Turn
 from voicecheck.units import Quantity, unit_named
@@ -283,7 +284,10 @@ def _judge(
         result = judge_family(spec.limit, judged, dict(spec.given), jurisdiction)
     verdict = result.verdict if result else ""
     outside = verdict == "outside"
-    if outside and spec.outside and turn.compiled.defects[spec.outside].severity == "major":
+    reckoned = due(turn.compiled, turn.state, step, reading)
+    found = [spec.outside if outside else ""]
+    found += [part.outside for part, judgement in reckoned if judgement.verdict == "outside"]
+    if any(turn.compiled.defects[defect].severity == "major" for defect in found if defect):
         turn.make_safe("outside the limit")
     severity = turn.defect(spec.outside, step, step.item, reply) if outside and spec.outside else ""
     outcome = {"within": "good", "": "good", "cannot judge": "noted"}.get(
@@ -305,7 +309,33 @@ def _judge(
     told = _told(result) if result else ""
     if severity:
         told = f"{told} {say.noted_defect(turn.compiled.defects[spec.outside].text, severity)}"
-    accepted(turn, told)
+    for reckoning, judgement in reckoned:
+        # with an answer that gave more before, another reading may have fallen
+        if turn.state.numbers.keys() >= set(reckoning.steps):
+            told = f"{told} {_reckon(turn, step, reply, reckoning, judgement)}"
+    accepted(turn, told.strip())
+
+
+def _reckon(turn: Turn, step: Step, reply: Reply, reckoning: Reckoning, result: Judgement) -> str:
+    """Keep the figure, and the defect where it is outside. What is said of it."""
+    turn.keep(
+        r.Reckoned(
+            at=turn.at,
+            reckoning=reckoning.id,
+            inputs=tuple(turn.state.numbers[id] for id in reckoning.steps),
+            quantity="" if result.verdict == "cannot judge" else str(result.reading),
+            limit=result.limit.id if result.limit else "",
+            verdict=result.verdict,
+            judged=result.reason,
+        )
+    )
+    if result.verdict == "cannot judge":
+        return f"{reckoning.text} {say.cannot_reckon(result.reason)}"
+    told = f"{reckoning.text} {_told(result)}"
+    if result.verdict == "outside" and reckoning.outside:
+        severity = turn.defect(reckoning.outside, step, reckoning.text, reply, reckoning.id)
+        told += f" {say.noted_defect(turn.compiled.defects[reckoning.outside].text, severity)}"
+    return told
 
 
 def _told(result: Judgement) -> str:

@@ -177,10 +177,21 @@ def _answered(compiled: Compiled, state: State, record: r.Answered) -> State:
         facts=facts,
         deadlines=deadlines,
         answers=_with(state.answers, record.step, record),
+        numbers=_with(state.numbers, record.step, state.records),
+        reckoned=_without(state.reckoned, _resting_on(compiled, record.step)),
         order=(*(s for s in state.order if s != record.step), record.step),
         deferred=state.deferred - {record.step},
         wanted=state.wanted - {record.step},
     )
+
+
+def _resting_on(compiled: Compiled, step: str) -> tuple[str, ...]:
+    """The reckonings that take the reading of the step."""
+    return tuple(x.id for x in compiled.reckonings if step in x.steps)
+
+
+def _reckoned(compiled: Compiled, state: State, record: r.Reckoned) -> State:
+    return replace(state, reckoned=_with(state.reckoned, record.reckoning, record))
 
 
 def _fact_ended(compiled: Compiled, state: State, record: r.FactEnded) -> State:
@@ -203,6 +214,8 @@ def _withdrawn(compiled: Compiled, state: State, record: r.Withdrawn) -> State:
         facts=facts,
         deadlines={k: v for k, v in state.deadlines.items() if k in facts or k == "timing"},
         answers=_without(state.answers, (record.step,)),
+        numbers=_without(state.numbers, (record.step,)),
+        reckoned=_without(state.reckoned, _resting_on(compiled, record.step)),
         order=tuple(s for s in state.order if s != record.step),
         items=_without(state.items, (record.step,)),
         # a step of again only that the driver himself takes back is called for anew
@@ -316,6 +329,7 @@ _EVOLVE: dict[type[r.Record], Callable[[Compiled, State, Any], State]] = {
     r.Marked: _marked,
     r.ItemNoted: _item_noted,
     r.Answered: _answered,
+    r.Reckoned: _reckoned,
     r.FactEnded: _fact_ended,
     r.Withdrawn: _withdrawn,
     r.Again: _again,

@@ -264,6 +264,22 @@ class Answered(Record):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Reckoned(Record):
+    """A figure was reckoned from the answers in the records ``inputs``.
+
+    It stands while they do; answered anew, they are reckoned anew.
+    """
+
+    kind: ClassVar[str] = "reckoned"
+    reckoning: str
+    inputs: tuple[int, ...]
+    quantity: str  # "" when it cannot be judged
+    limit: str
+    verdict: str  # within | outside | cannot judge
+    judged: str  # the judgement in words, with source and standing
+
+
+@dataclass(frozen=True, kw_only=True)
 class FactEnded(Record):
     kind: ClassVar[str] = "fact ended"
     fact: str
@@ -301,6 +317,7 @@ class DefectFound(Record):
     mended_by: str  # driver | mechanic
     source: tuple[str, ...]
     heard: int
+    reckoning: str = ""  # id of the reckoning that found it: all its readings are its test
     origin: Origin | None = None  # of a carried one
 
 
@@ -416,9 +433,9 @@ KINDS: dict[str, type[Record]] = {
     cls.kind: cls
     for cls in (
         Opened, Resumed, StepStarted, Hold, Said, HeardReply, NotHeard, FollowedUp, ReadBack,
-        ReadBackRefused, Timing, TimingDone, Marked, ItemNoted, Answered, FactEnded, Withdrawn,
-        Again, DefectFound, Released, CarriedOn, Asking, AskingDropped, MemoWanted, MemoTaken,
-        Deferred, StoodBy, WentAhead, ModeSet, MadeSafe, Lost, Back, Finished,
+        ReadBackRefused, Timing, TimingDone, Marked, ItemNoted, Answered, Reckoned, FactEnded,
+        Withdrawn, Again, DefectFound, Released, CarriedOn, Asking, AskingDropped, MemoWanted,
+        MemoTaken, Deferred, StoodBy, WentAhead, ModeSet, MadeSafe, Lost, Back, Finished,
     )
 }  # fmt: skip
 

@@ -432,9 +432,12 @@ def _release(turn: Turn, number: int, how: str, memo: str) -> None:
     defect = next(d for d in turn.state.defects if d.number == number)
     turn.keep(r.Released(at=turn.at, number=number, how=how, memo=memo))
     blocked = [id for id, given in turn.state.answers.items() if given.outcome == "blocked"]
-    turn.withdraw([defect.step, *blocked], "released")
+    tested: tuple[str, ...] = (defect.step,)
+    if defect.reckoning:
+        tested = next(x.steps for x in turn.compiled.reckonings if x.id == defect.reckoning)
+    turn.withdraw([*tested, *blocked], "released")
     if defect.step:
-        turn.begin(turn.compiled.step(defect.step))
+        turn.begin(turn.compiled.step(tested[0]))
     else:  # carried, and nothing in this checklist tests it: the step that it held
         turn.restart()
 

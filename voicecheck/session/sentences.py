@@ -216,6 +216,10 @@ def cannot_judge(reading: str, reason: str) -> str:
     return f"{reading}. I cannot judge this. {reason}"
 
 
+def cannot_reckon(reason: str) -> str:
+    return f"I cannot judge this. {reason}"
+
+
 def judged(reading: str, verdict: str, limit: str, guide: bool) -> str:
     words = "Within" if verdict == "within" else "Outside"
     kind = "the guide value" if guide else "the limit"

@@ -27,6 +27,9 @@ The rules, in whole sentences:
 12. Facts that last until left end when the driver was away for more than ten minutes and at every
     resume. Facts that last for seconds end by the clock, at any stand by, and when another step is
     spoken; while the step that needs them is being done they stay.
+13. A figure is reckoned when the last of its readings is accepted, and again when one is answered
+    anew; a reading taken back takes the figure with it. It gives no fact. Outside its limit it is a
+    defect, whose release asks for all its readings again.
 """
 
 from __future__ import annotations
@@ -35,7 +38,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from voicecheck.session.records import Answered, DefectFound, Opened
+from voicecheck.session.records import Answered, DefectFound, Opened, Reckoned
 
 AWAY_S = 600  # longer than this and facts that last "until left" are asked again
 REFUSALS_BEFORE_HELP = 3
@@ -234,6 +237,8 @@ class State:
     facts: Mapping[str, frozenset[str]] = field(default_factory=dict)  # fact -> steps that gave it
     deadlines: Mapping[str, int] = field(default_factory=dict)  # fact or "timing" -> monotonic ms
     answers: Mapping[str, Answered] = field(default_factory=dict)
+    numbers: Mapping[str, int] = field(default_factory=dict)  # answered step -> its record
+    reckoned: Mapping[str, Reckoned] = field(default_factory=dict)  # those that stand
     order: tuple[str, ...] = ()  # answered steps, latest last
     items: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     agains: Mapping[str, int] = field(default_factory=dict)

@@ -420,13 +420,16 @@ class Turn:
             )
         )
 
-    def defect(self, id: str, step: Step, item: str, reply: Reply) -> str:
-        """Keep a defect, once while it is open. Its severity."""
+    def defect(self, id: str, step: Step, item: str, reply: Reply, reckoning: str = "") -> str:
+        """Keep a defect, once while it is open. Its severity.
+
+        That of a reckoning is one, whichever of its readings came last.
+        """
         known = self.compiled.defects[id]
         standing = any(
             d.defect == id
-            and d.step == step.id
-            and d.item == item
+            and d.reckoning == reckoning
+            and (bool(reckoning) or (d.step == step.id and d.item == item))
             and d.number not in self.state.released
             for d in self.state.defects
         )
@@ -439,11 +442,14 @@ class Turn:
                     severity=known.severity,
                     step=step.id,
                     item=item,
-                    text=known.text if item == step.item else f"{item.capitalize()}: {known.text}",
+                    text=known.text
+                    if reckoning or item == step.item
+                    else f"{item.capitalize()}: {known.text}",
                     scope=known.scope,
                     mended_by=known.mended_by,
                     source=known.source,
                     heard=reply.heard,
+                    reckoning=reckoning,
                 )
             )
         return known.severity
