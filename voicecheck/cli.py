@@ -32,7 +32,10 @@ from voicecheck.limits.sums import SUMS, work
 from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
 from voicecheck.run import engines, start
+from voicecheck.run.clock import DeviceClock
 from voicecheck.run.dialogue import dialogue
+from voicecheck.run.due import due
+from voicecheck.run.due import lines as due_lines
 from voicecheck.run.library import (
     Sources,
     compile_sources,
@@ -42,6 +45,7 @@ from voicecheck.run.library import (
     read_text,
 )
 from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspection
+from voicecheck.run.past import all_past, moment
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.script import script
 from voicecheck.settings import Settings, device_key_file, load_settings, settings_file
@@ -284,6 +288,18 @@ def _desk(given: argparse.Namespace, settings: Settings) -> int:
     return serve(Path(given.folder), given.port, known, lambda line: print(line, flush=True))
 
 
+def _due(given: argparse.Namespace, settings: Settings) -> int:
+    now = given.at or DeviceClock().now().wall
+    if moment(now) is None:
+        raise WrongUse(f"{now!r} is no moment.", "write --at 2026-11-25T06:40-06:00")
+    found = due(*all_past(Path(given.folder or settings.folder)), now)
+    if given.json:
+        print(json.dumps([asdict(line) for line in found], indent=1))
+    else:
+        print("\n".join(due_lines(found)))
+    return 1 if any(line.overdue or line.what == "stop" for line in found) else 0
+
+
 def _script(given: argparse.Namespace, settings: Settings) -> int:
     own = Path(settings.checklists) if settings.checklists else None
     sources = load_sources(given.checklist, given.vehicle or settings.vehicle, own)
@@ -514,6 +530,18 @@ def _parser() -> argparse.ArgumentParser:
     desk.add_argument("folder", help="folder that holds the inspections")
     desk.add_argument("--port", type=int, default=8640, help="default 8640; 0 for any free one")
     desk.add_argument("--device", action="append", metavar="FILE", help="as for verify")
+
+    coming = add(
+        "due",
+        _due,
+        "What must be done next and by when, from the inspections in a folder.",
+        "Each line names its source and the record that it rests on. Exit status 1 when something\n"
+        "is overdue or a stop is open.\n\nexample:\n  voicecheck due inspections",
+    )
+    coming.add_argument("folder", nargs="?", help="where inspections are kept")
+    coming.add_argument(
+        "--at", metavar="MOMENT", help="instead of now, e.g. 2026-11-25T06:40-06:00"
+    )
 
     reading = add(
         "script",

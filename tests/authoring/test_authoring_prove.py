@@ -5,6 +5,7 @@ The invariants are quoted from docs/invariants.md by their numbers.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -75,6 +76,112 @@ def test_a_sample_of_seeded_faults_is_noticed() -> None:
     survivors = [f"{f.operator}: {f.where}" for f in sample if not mutants.noticed(w, f, 1500)]
     assert len(sample) == 20
     assert len(survivors) <= 1, survivors
+
+
+# -- openings with what an earlier inspection handed on ------------------------------------------
+
+
+def _day(**steps: str) -> Proof:
+    """The small day-list with its carried answers and a stop, and changes to its steps."""
+    text = CARRYING
+    for old, new in steps.items():
+        text = text.replace(f"<{old}>", new)
+    text = re.sub("<.*?>", "", text)
+    model, lines = load_checklist(text, "day.yaml")
+    hazards, _ = load_hazards(DAY_HAZARDS, "hazards.yaml")
+    context = Context(load_vehicle(VEHICLE, "vehicle.yaml"))
+    return prove_model(model, lines, "day.yaml", hazards, context, reduced=False, carried=True)
+
+
+DAY_HAZARDS = """
+hazards:
+  crank: {text: Cranking, needs: [parked], safe: Both hands off.}
+  leave: {text: Leaving, needs: [parked], safe: Stop now.}
+"""
+CARRYING = """
+id: day
+edition: "1"
+title: A day
+places: {near: At the near side}
+facts:
+  parked: {text: Both knobs are out., lasts: until left}
+defects:
+  flat: {text: A tire is flat., class: major, blocks: [crank], source: [practice]}
+steps:
+  - {id: number, place: near, item: Trailer number, ask: "Number?", source: [practice],
+     spell: {least: 4, most: 4, match: trailer}}
+  - {id: tires, place: near, item: Tires, carry: tires, ask: "Tires?", source: [practice],
+     group: {items: [front, rear], wrong: {flat: flat}}}
+  - {id: park, place: near, item: Park, ask: "Both knobs?", source: [practice],
+     answers: {both out: {gives: [parked]}}}
+  - {id: crank, place: near, item: Legs, hazard: crank, ask: "Legs up?", source: [practice],
+     done: {}}
+  - {id: statement, place: near, item: Statement, hazard: leave, ask: "So?", source: [practice],
+     attest: {}}
+"""
+
+
+def test_a_carried_opening_keeps_every_claim() -> None:
+    """H1 to H9 from an opening with a carried answer and a carried stop, unreduced."""
+    proof = _day()
+    assert len(proof.opened.carried) == 1
+    assert len(proof.opened.defects) == 1
+    assert [(f.breach, dialogue(proof, f)) for f in proof.found] == []
+    assert proof.graph.started == {"number", "tires", "park", "crank", "statement"}
+    blocked = [n for n in proof.graph.nodes.values() if n.state.phase == Phase.STOPPED]
+    assert {n.state.step for n in blocked if n.state.hold == "stop"} >= {"statement"}
+
+
+@pytest.mark.parametrize(
+    ("claim", "where", "wrong"),
+    [
+        ("H9", "take_over", lambda turn, opened: None),
+        ("H8", "withdraw", None),
+    ],
+)
+def test_what_a_core_does_wrong_with_it_is_noticed(
+    claim: str, where: str, wrong: object, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """H8: carried answers that stand for another unit. H9: defects that are dropped."""
+    whole = Turn.withdraw
+
+    def keeps(turn: Turn, steps: object, why: str) -> tuple[str, ...]:
+        return () if why == "another unit" else whole(turn, steps, why)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(Turn, where, wrong or keeps)
+    proof = _day()
+    assert not proof.verdicts[claim]
+
+
+def test_a_stop_that_blocks_too_much_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """H4: a stop on leaving holds nothing else."""
+    monkeypatch.setattr(Turn, "stops_before", lambda turn, step: turn.state.open_stops())
+    assert not _day().verdicts["H4"]
+
+
+@pytest.mark.slow
+def test_an_overdue_sticker_blocks_leaving_only() -> None:
+    """Every hold by a stop is justified by the author's table; the sticker's names leaving."""
+    w = mutants.written("couple")
+    assert w.model.defects["sticker-overdue"].blocks == ("leave",)
+    opened = opened_for(w.compiled, w.context, carried=True)
+    made = w.compiled.defects["sticker-overdue"]
+    stop = replace(opened.defects[0], defect=made.id, text=made.text, scope=made.scope,
+                   step="sticker")  # fmt: skip
+    proof = prove(w.compiled, w.oracle, replace(opened, defects=(stop,)))
+    assert [(f.breach, dialogue(proof, f)[-4:]) for f in proof.found] == []
+    under = {
+        n.state.step
+        for n in proof.graph.nodes.values()
+        if n.state.phase is Phase.ASKED and n.state.open_stops()
+    }
+    moving = {s.id for s in w.compiled.steps if s.hazard and s.hazard != "leave"}
+    assert moving <= under, "each is asked while the sticker is overdue"
+    assert not {s.id for s in w.compiled.steps if s.hazard == "leave"} & {
+        n.state.step
+        for n in proof.graph.nodes.values()
+        if n.state.phase is Phase.ASKED and any(d.defect == made.id for d in n.state.open_stops())
+    }
 
 
 # -- what is broken is shown by a dialogue ---------------------------------------------------------

@@ -21,6 +21,7 @@ from voicecheck.checklist.load import load_order
 from voicecheck.errors import ChecklistError, OrderInvalid
 from voicecheck.journal.file import read as read_journal
 from voicecheck.journal.file import read_bytes
+from voicecheck.journal.verify import verify_journal
 from voicecheck.report.build import build, to_json
 from voicecheck.report.html import to_html
 from voicecheck.report.pdf import to_pdf
@@ -459,6 +460,22 @@ def test_the_report_names_the_other_inspections_record(day: Day) -> None:
     printed = "".join("".join(sheet.extract_text().split()) for sheet in sheets)
     assert f"Fromtheinspection{earlier.folder.name}" in printed
     assert carried.origin.digest in printed
+
+
+def test_verify_looks_up_what_was_carried(day: Day) -> None:
+    earlier = day.whole(HITCH, but={"flaps here": ["torn"]})
+    later = day.whole(TRIP, 1)
+
+    def codes() -> list[tuple[str, bool]]:
+        return [(x.code, x.grave) for x in verify_journal(later.folder)[0]]
+
+    assert codes() == []
+    journal = earlier.folder / "journal.jsonl"
+    whole = journal.read_bytes()
+    journal.write_bytes(whole.replace(b'"all good"', b'"all wood"'))
+    assert ("carried-differs", True) in codes()
+    journal.unlink()
+    assert codes() == [("carried-absent", False)]
 
 
 # -- orders ------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from tests.run.cli_process import command
 
 COMMANDS = (
     "run", "rehearse", "resume", "report", "verify", "key", "replay", "doctor", "listen", "limits",
+    "due",
 )  # fmt: skip
 
 

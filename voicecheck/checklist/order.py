@@ -8,21 +8,22 @@ an order gives a fact. The JSON Schema: ``python -m voicecheck.checklist.order``
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from typing import Annotated
 
-from pydantic import Field, StringConstraints, field_validator, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from voicecheck.checklist.model import Strict
-from voicecheck.errors import VoicecheckError
+from voicecheck.checklist.vehicle import ORDINALS, UNIT_KINDS, Cargo, Length, Mass, Vehicle
 from voicecheck.units import Quantity
 
 Text = Annotated[str, StringConstraints(min_length=1, max_length=80)]
 Number = Annotated[
     str, StringConstraints(pattern=r"^[A-Za-z0-9](?:[A-Za-z0-9 -]{0,18}[A-Za-z0-9])?$")
 ]
-_NTH = "first|second|third|fourth|fifth|sixth|seventh"
 UnitName = Annotated[
-    str, StringConstraints(pattern=rf"^(?:(?:{_NTH}) )?(?:tractor|trailer|dolly)$")
+    str,
+    StringConstraints(pattern=rf"^(?:(?:{'|'.join(ORDINALS)}) )?(?:{'|'.join(UNIT_KINDS)})$"),
 ]
 
 
@@ -43,18 +44,8 @@ class Load(Strict):
     """``weight`` and ``length`` with their units: "38000 lb", "48 ft"."""
 
     text: Text | None = None
-    weight: str | None = None
-    length: str | None = None
-
-    @field_validator("weight")
-    @classmethod
-    def _mass(cls, value: str | None) -> str | None:
-        return _quantity(value, "mass", "38000 lb")
-
-    @field_validator("length")
-    @classmethod
-    def _length(cls, value: str | None) -> str | None:
-        return _quantity(value, "length", "48 ft")
+    weight: Mass | None = None
+    length: Length | None = None
 
 
 class Order(Strict):
@@ -85,19 +76,17 @@ class Order(Strict):
             ("load weight", load.weight),
             ("load length", load.length),
         )
-        return tuple((name, value) for name, value in said if value)
+        return tuple((name, str(value)) for name, value in said if value)
 
 
-def _quantity(value: str | None, kind: str, example: str) -> str | None:
-    if value is None:
-        return None
-    try:
-        quantity = Quantity.parse(value)
-    except VoicecheckError as error:
-        raise ValueError(f"{error.what} {error.how}") from None
-    if quantity.unit.kind != kind or quantity.value <= 0:
-        raise ValueError(f"{value!r} is no {kind} above zero; write it as {example!r}")
-    return str(quantity)
+def loaded(vehicle: Vehicle, rest: Iterable[tuple[str, str]]) -> Vehicle:
+    """The vehicle with the load of an order, given as ``Order.rest``, in place of its own."""
+    said = {"weight": "load weight", "length": "load length"}
+    ordered = dict(rest)
+    load = {key: Quantity.parse(ordered[name]) for key, name in said.items() if name in ordered}
+    if not load:
+        return vehicle
+    return vehicle.model_copy(update={"cargo": (vehicle.cargo or Cargo()).model_copy(update=load)})
 
 
 def schema_text() -> str:

@@ -68,6 +68,7 @@ def verify_journal(folder: Path) -> tuple[list[Finding], Contents, bool]:
     if not contents.records and damage is None:
         findings.append(Finding("journal-empty", False, "The journal holds no records yet."))
     findings += _audio(folder, contents, damage is None)
+    findings += _carried(folder, contents)
     return findings, contents, damage is None
 
 
@@ -90,6 +91,40 @@ def _damage(contents: Contents, damage: JournalDamaged) -> Finding:
         n,
         damage.offset,
     )
+
+
+def _carried(folder: Path, contents: Contents) -> list[Finding]:
+    """What was carried is looked up in the inspection beside this one that it names."""
+    opened = contents.records[0][1] if contents.records else None
+    if not isinstance(opened, Opened):
+        return []
+    findings = []
+    origins = [x.origin for x in (*opened.carried, *opened.defects)]
+    for name in dict.fromkeys(x.inspection for x in origins):
+        records = sorted({x.record for x in origins if x.inspection == name})
+        numbers = ", ".join(map(str, records))
+        try:
+            if Path(name).name != name:
+                raise FileNotFoundError
+            lines = (folder.parent / name / journal_file.JOURNAL).read_bytes().split(b"\n")
+        except OSError:
+            text = f"What was carried from {name}, record(s) {numbers}, cannot be looked up: it is"
+            findings.append(Finding("carried-absent", False, f"{text} not beside this one.", 1))
+            continue
+        wrong = [
+            x.record
+            for x in origins
+            if x.inspection == name
+            and not (
+                0 < x.record < len(lines) and journal_format.digest(lines[x.record - 1]) == x.digest
+            )
+        ]
+        if wrong:
+            numbers = ", ".join(map(str, sorted(set(wrong))))
+            text = f"Record(s) {numbers} of {name} are not those that were carried into this one:"
+            more = "one of the two journals was changed. The carried answers must not be relied on."
+            findings.append(Finding("carried-differs", True, f"{text} {more}", 1))
+    return findings
 
 
 def _cited(record: Record) -> tuple[str, str]:

@@ -128,18 +128,26 @@ def _fresh(known: _Known, step: Step, opened: r.Opened, parted: datetime | None)
 
 def _parted(kin: Iterable[Past]) -> datetime | None:
     """When units of these were last parted, or were being parted."""
-    moments = []
-    for past in kin:
-        hazards = past.compiled.hazards
-        uncoupling = any(
-            s.hazard and hazards[s.hazard].parts and not s.only_again for s in past.compiled.steps
-        )
-        for record in past.records:
-            hazard = record.hazard if isinstance(record, r.StepStarted) else ""
-            parts = bool(hazard) and hazards[hazard].parts
-            if (parts or uncoupling) and (at := moment(record.at.wall)):
-                moments.append(at)
+    return max((at for past in kin if (at := parting(past))), default=None)
+
+
+def parting(past: Past) -> datetime | None:
+    """The last moment at which the inspection parted units, or was on its way to; None if never."""
+    hazards = past.compiled.hazards
+    uncoupling = any(
+        s.hazard and hazards[s.hazard].parts and not s.only_again for s in past.compiled.steps
+    )
+    moments = [
+        at
+        for record in past.records
+        if (uncoupling or (isinstance(record, r.StepStarted) and _parts(past, record)))
+        and (at := moment(record.at.wall))
+    ]
     return max(moments, default=None)
+
+
+def _parts(past: Past, record: r.StepStarted) -> bool:
+    return bool(record.hazard) and past.compiled.hazards[record.hazard].parts
 
 
 # -- defects -----------------------------------------------------------------------------------

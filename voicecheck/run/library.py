@@ -6,6 +6,7 @@ with the program; a path is taken as it is.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -13,6 +14,7 @@ from pathlib import Path
 from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
+from voicecheck.checklist.order import loaded
 from voicecheck.checklist.vehicle import Vehicle
 from voicecheck.errors import ChecklistNotFound, ChecklistSyntaxError
 
@@ -102,11 +104,15 @@ def compile_sources(
     season: str = "summer",
     jurisdiction: str = "",
     settings: dict[str, str] | None = None,
+    order: Iterable[tuple[str, str]] = (),
 ) -> tuple[Compiled, Vehicle]:
-    """The compiled checklist and the vehicle. ChecklistError with file and line."""
+    """The compiled checklist and the vehicle, with the load of the order (``Order.rest``).
+
+    ChecklistError with file and line.
+    """
     model, lines = load_checklist(sources.checklist, sources.checklist_file)
     hazards, _ = load_hazards(sources.hazards, sources.hazards_file)
-    vehicle = load_vehicle(sources.vehicle, sources.vehicle_file)
+    vehicle = loaded(load_vehicle(sources.vehicle, sources.vehicle_file), order)
     context = Context(vehicle, season, jurisdiction or vehicle.jurisdiction, settings or {})
     compiled = compile_checklist(model, lines, sources.checklist_file, hazards, context)
     return compiled, vehicle

@@ -16,12 +16,12 @@ from voicecheck.journal.file import JournalFile
 from voicecheck.journal.file import read as read_journal
 from voicecheck.run.carry import carried_into
 from voicecheck.run.library import Sources, compile_sources
-from voicecheck.run.past import past_of
+from voicecheck.run.past import SHIFT, past_of
 from voicecheck.session import records as r
 from voicecheck.session.fold import fold
 from voicecheck.session.state import Phase, State
 
-SHIFT_S = 4 * 3600
+SHIFT_S = int(SHIFT.total_seconds())
 
 
 @dataclass(frozen=True)
@@ -55,22 +55,29 @@ def open_inspection(
     The first record holds what earlier inspections under ``parent`` hand on (run/carry.py); where
     one of them cannot be read, ``told`` is given a line that says so.
     """
+    order = setting.order
     compiled, vehicle = compile_sources(
         sources,
         season=setting.season,
         jurisdiction=setting.jurisdiction,
         settings=dict(setting.settings),
+        order=order.rest() if order else (),
     )
-    order = setting.order
-    numbers = {**dict(vehicle.numbers()), **dict(setting.units)}
     if order is not None:
         for unit in order.units:
-            if unit not in numbers:
+            if unit not in vehicle.unit_names():
                 raise OrderInvalid(
                     f"the order {order.order!r} names a {unit}, and {vehicle.name} has none",
-                    f"its units are: {', '.join(numbers)}; or name another vehicle with --vehicle",
+                    f"its units are: {', '.join(vehicle.unit_names())}; or name another vehicle "
+                    "with --vehicle",
                 )
-        numbers |= order.numbers()
+    given = {**(order.numbers() if order else {}), **dict(setting.units)}
+    plates = {
+        f"{name} plate": unit.plate
+        for name, unit in zip(vehicle.unit_names(), vehicle.units, strict=True)
+        if unit.plate and given.get(name, unit.number) == unit.number  # else of another unit
+    }
+    numbers = {**dict(vehicle.numbers()), **plates, **given}
     folder = _free_folder(parent, compiled.id, at, setting.operating)
     opened = r.Opened(
         at=at,
@@ -131,6 +138,7 @@ def compiled_of(records: tuple[r.Record, ...], folder: Path) -> Compiled:
         season=opened.season,
         jurisdiction=opened.jurisdiction,
         settings=dict(opened.settings),
+        order=opened.order,
     )
     return compiled
 

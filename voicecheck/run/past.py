@@ -15,6 +15,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from voicecheck.checklist.compiled import Compiled
+from voicecheck.checklist.vehicle import Vehicle
 from voicecheck.errors import VoicecheckError
 from voicecheck.journal.file import JOURNAL, read_bytes
 from voicecheck.journal.format import line_digests, read_to_damage
@@ -22,6 +23,7 @@ from voicecheck.run.library import Sources, compile_sources
 from voicecheck.session import records as r
 
 CARRIED_FOR = timedelta(hours=24)
+SHIFT = timedelta(hours=4)  # an inspection is resumed within it
 SPOKEN_BY_PEOPLE = frozenset({"microphone", "typed"})  # not a recorded driver, nor a recording
 _TAIL = 65536
 
@@ -35,6 +37,7 @@ class Past:
 
     folder: str
     compiled: Compiled
+    vehicle: Vehicle
     records: tuple[r.Record, ...]
     digests: tuple[str, ...]
     whole: bool = True
@@ -93,22 +96,25 @@ def read_past(folder: Path) -> Past | None:
         if not records or not isinstance(records[0], r.Opened):
             return None
         opened = records[0]
-        compiled = _compiled(
+        compiled, vehicle = _compiled(
             Sources(opened.checklist_text, opened.hazards_text, opened.vehicle_text),
             opened.season,
             opened.jurisdiction,
             opened.settings,
+            opened.order,
         )
     except VoicecheckError:
         return None
-    return Past(folder.name, compiled, records, line_digests(records), damage is None)
+    return Past(folder.name, compiled, vehicle, records, line_digests(records), damage is None)
 
 
 @lru_cache(maxsize=64)
-def _compiled(sources: Sources, season: str, jurisdiction: str, settings: r.Pairs) -> Compiled:
+def _compiled(
+    sources: Sources, season: str, jurisdiction: str, settings: r.Pairs, order: r.Pairs
+) -> tuple[Compiled, Vehicle]:
     return compile_sources(
-        sources, season=season, jurisdiction=jurisdiction, settings=dict(settings)
-    )[0]
+        sources, season=season, jurisdiction=jurisdiction, settings=dict(settings), order=order
+    )
 
 
 def all_past(parent: Path) -> tuple[list[Past], list[str]]:
