@@ -171,7 +171,7 @@ def test_a_stop_that_blocks_too_much_is_noticed(monkeypatch: pytest.MonkeyPatch)
 def test_an_overdue_sticker_blocks_leaving_only() -> None:
     """Every hold by a stop is justified by the author's table; the sticker's names leaving."""
     w = mutants.written("couple")
-    assert w.model.defects["sticker-overdue"].blocks == ("leave",)
+    assert w.oracle.model.defects["sticker-overdue"].blocks == ("leave",)
     opened = opened_for(w.compiled, w.context, carried=True)
     made = w.compiled.defects["sticker-overdue"]
     stop = replace(opened.defects[0], defect=made.id, text=made.text, scope=made.scope,

@@ -9,6 +9,7 @@ kept 6 months in Canada (National Safety Code Standard 13, from memory).
 from __future__ import annotations
 
 import json
+import re
 import time
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -151,12 +152,17 @@ def test_no_period_is_made_up_where_the_table_has_none(day: Day) -> None:
 # -- papers --------------------------------------------------------------------------------------
 
 
+def papers(day: Day, item: str, hours: float = 1, now: str = "") -> list[tuple[str, bool]]:
+    return [(x.when, x.overdue) for x in of(day, "paper", hours, now) if item in x.text]
+
+
 def test_the_date_that_was_answered_last_counts(day: Day) -> None:
     day.whole(HITCH)  # march 2029
-    (paper,) = of(day, "paper", 1)
-    assert (paper.when, paper.overdue) == ("2029-03", False)
-    assert not of(day, "paper", now="2029-03-31T23:00:00-05:00")[0].overdue
-    assert of(day, "paper", now="2029-04-01T00:10:00-05:00")[0].overdue
+    assert papers(day, "Sticker") == [("2029-03", False)]
+    assert papers(day, "Sticker", now="2029-03-31T23:00:00-05:00") == [("2029-03", False)]
+    assert papers(day, "Sticker", now="2029-04-01T00:10:00-05:00") == [("2029-03", True)]
+    day.whole(HITCH, 30, but={"sticker here": ["may twenty twenty nine", "affirm"]})
+    assert papers(day, "Sticker", 31) == [("2029-05", False)]
 
 
 def test_a_date_of_issue_counts_for_its_period(day: Day) -> None:
@@ -164,20 +170,21 @@ def test_a_date_of_issue_counts_for_its_period(day: Day) -> None:
     issued = same("here").replace("overdue: overdue}", 'overdue: overdue, valid: "12 months"}')
     day.whole(listed("issue", issued, PARK),
               but={"sticker here": ["march twenty twenty six", "affirm"]})  # fmt: skip
-    assert [x.when for x in of(day, "paper", 1)] == ["2027-03"]
+    assert papers(day, "Sticker") == [("2027-03", False)]
 
 
 def test_the_vehicle_file_names_the_last_periodic_inspection(day: Day) -> None:
     """49 CFR 396.17(a), (c): each unit, within the preceding 12 months."""
-    vehicle = HITCH.vehicle.replace("number: HLT-7K42", "number: HLT-7K42\n    inspected: 2026-02")
+    vehicle = re.sub(r"inspected: .*", "inspected: 2026-02", HITCH.vehicle)
     assert vehicle != HITCH.vehicle
     day.whole(replace(HITCH, vehicle=vehicle))
-    papers = of(day, "paper", 1)
-    assert {x.when for x in papers} >= {"2027-02"}
-    assert of(day, "paper", now="2027-03-01T06:00:00-05:00")[0].overdue
+    assert papers(day, "trailer HLT-7K42 is valid") == [("2027-02", False)]
+    after = "2027-03-01T06:00:00-05:00"
+    assert papers(day, "trailer HLT-7K42 is valid", now=after) == [("2027-02", True)]
     other = Day(day.parent / "other")
     other.whole(replace(HITCH, vehicle=vehicle), units=(("trailer", "HLT-9Z99"),))
-    assert "2027-02" not in {x.when for x in of(other, "paper", 1)}
+    assert papers(other, "of the trailer") == [], "the file tells of another trailer"
+    assert papers(other, "of the tractor") == [("2027-02", False)]
 
 
 # -- retention -----------------------------------------------------------------------------------

@@ -99,7 +99,7 @@ def _carried(folder: Path, contents: Contents) -> list[Finding]:
     if not isinstance(opened, Opened):
         return []
     findings = []
-    origins = [x.origin for x in (*opened.carried, *opened.defects)]
+    origins = [*(x.origin for x in opened.carried), *(x.origin for x in opened.defects)]
     for name in dict.fromkeys(x.inspection for x in origins):
         records = sorted({x.record for x in origins if x.inspection == name})
         numbers = ", ".join(map(str, records))
