@@ -11,7 +11,9 @@ from tests.session.day import GOOD_DAY, day
 from tests.session.small import opened
 from voicecheck.audio.ports import RATE, Heard, Hypothesis, Utterance, Word
 from voicecheck.run.clock import CompressedClock
+from voicecheck.run.driver import RecordedDriver, load_drive
 from voicecheck.run.hearing import Hearing
+from voicecheck.run.library import names
 from voicecheck.run.typed import TypedWorld
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
@@ -67,3 +69,13 @@ def test_marks_are_typed() -> None:
 def test_a_typed_clock_is_called_off_in_compressed_time() -> None:
     kept = played(*GOOD_DAY[:5], *["bananas"] * 45, "end inspection", "affirm")
     assert sum(isinstance(x, r.TimingDone) for x in kept) == 1
+
+
+def test_the_recorded_driver_takes_the_time_that_was_counted() -> None:
+    """He has no watch; what he said last was "mark", which is no time to compare with."""
+    drive, folder = load_drive(names("drives")[0])
+    driver = RecordedDriver(drive, folder)
+    driver.hear_prompt("From mark to mark: three two seconds. Affirm, or negative?")
+    spoken = driver.reply()
+    assert spoken is not None
+    assert spoken.text == "affirm"
