@@ -33,6 +33,7 @@ from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
 from voicecheck.run import engines, start
 from voicecheck.run.clock import DeviceClock
+from voicecheck.run.described import vehicle_text
 from voicecheck.run.dialogue import dialogue
 from voicecheck.run.due import due
 from voicecheck.run.due import lines as due_lines
@@ -300,6 +301,26 @@ def _due(given: argparse.Namespace, settings: Settings) -> int:
     return 1 if any(line.overdue or line.what == "stop" for line in found) else 0
 
 
+def _vehicle(given: argparse.Namespace, settings: Settings) -> int:
+    text = vehicle_text(*read_inspection(Path(given.folder)))
+    if not given.into:
+        print(json.dumps({"vehicle": text}) if given.json else text, end="")
+        return 0
+    file = Path(given.into)
+    if file.exists():
+        raise WrongUse(f"{file} is there already.", "choose another name")
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise WrongUse(
+            f"{file} cannot be written: {error.strerror}.", "name a file in a folder that is there"
+        ) from None
+    print(
+        json.dumps({"file": str(file)}) if given.json else f"{file}\nUse it with --vehicle {file}"
+    )
+    return 0
+
+
 def _script(given: argparse.Namespace, settings: Settings) -> int:
     own = Path(settings.checklists) if settings.checklists else None
     sources = load_sources(given.checklist, given.vehicle or settings.vehicle, own)
@@ -542,6 +563,16 @@ def _parser() -> argparse.ArgumentParser:
     coming.add_argument(
         "--at", metavar="MOMENT", help="instead of now, e.g. 2026-11-25T06:40-06:00"
     )
+
+    described = add(
+        "vehicle",
+        _vehicle,
+        "Make a vehicle file of a vehicle that was described by voice.",
+        "examples:\n  voicecheck run vehicle --microphone\n"
+        "  voicecheck vehicle inspections/NAME --into my-truck.yaml",
+    )
+    described.add_argument("folder", help="folder of the finished description")
+    described.add_argument("--into", metavar="FILE", help="where to write it (default: shown)")
 
     reading = add(
         "script",

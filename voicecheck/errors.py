@@ -56,6 +56,13 @@ class ChecklistNotFound(ChecklistError):
     who = "operator"
 
 
+class SetupUnfinished(VoicecheckError):
+    """A spoken description of a vehicle cannot become a vehicle file yet."""
+
+    code = "setup-unfinished"
+    who = "driver"
+
+
 class OrderInvalid(ChecklistError):
     """An order file cannot be used, or names a unit that the vehicle does not have."""
 

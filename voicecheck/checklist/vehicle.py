@@ -79,19 +79,19 @@ class Checked(Strict):
 class Brake(Checked):
     """The air brake of one wheel end; both ends of an axle are alike (49 CFR 393.47)."""
 
-    chamber: str  # type as marked: "30", "bolt C", "rotochamber 24", "other"
-    long_stroke: bool | Literal["3 inch"] = Field(default=False, alias="long stroke")
+    chamber: str = ""  # type as marked: "30", "bolt C", "rotochamber 24", "other"
+    long_stroke: bool | Literal["3 inch", "unknown"] = Field(default=False, alias="long stroke")
     rated_stroke: Length | None = Field(default=None, alias="rated stroke")  # marked on "other"
-    style: Literal["drum", "disc"] = "drum"
+    style: Literal["", "drum", "disc"] = ""
     lining: Literal["", "continuous strip", "two pads"] = ""
     adjuster: Literal["", "automatic", "manual"] = ""
 
     def given(self) -> dict[str, str]:
         return _stated(
             {
-                "brake": f"air {self.style}",
+                "brake": self.style and f"air {self.style}",
                 "chamber type": self.chamber,
-                "long stroke": _yes(self.long_stroke),
+                "long stroke": self.long_stroke != "unknown" and _yes(self.long_stroke),
                 "rated stroke": self.rated_stroke,
                 "lining style": self.lining,
                 "slack adjuster": self.adjuster,
@@ -404,7 +404,7 @@ def _yes(value: bool | str) -> str:
     return value if isinstance(value, str) else "yes" if value else "no"
 
 
-def _stated(values: Mapping[str, Quantity | str | None]) -> dict[str, str]:
+def _stated(values: Mapping[str, Quantity | str | Literal[False] | None]) -> dict[str, str]:
     return {key: str(value) for key, value in values.items() if value}
 
 
