@@ -35,7 +35,7 @@ SAID = {
     "drive brake chambers": "type thirty",
     "trailer brakes.": "disc",
     "trailer brake chambers": "cannot see",
-    "trailer hand valve": "hand valve",
+    "foot brake only": "hand valve",
     "drive axles. how many": "two axles",
     "drive wheels": "dual",
     "trailer body": "flat bed",
