@@ -17,7 +17,8 @@ from voicecheck.session.session import decide
 from voicecheck.session.state import Phase, State
 
 # Replies and seconds of talk (design, budgets). A five-axle trip inspection takes the most.
-BUDGETS = {"couple": (30, 180)}
+# Brake tests measure up to twelve strokes, each a reading and its read-back.
+BUDGETS = {"couple": (30, 180), "brake-tests": (75, 510)}
 OTHER = (45, 480)
 # Seven prompts spoken by the program's voice at its own rate (145) took 0.52 to 11.9 s; these two
 # figures give each of them within 0.7 s.
