@@ -15,22 +15,54 @@ from voicecheck.session.session import Session
 VEHICLE = "tractor-semitrailer"
 
 
+# Readings that are within, in psi and inches, by limit: first and second where it is timed.
+# Sources: those of the rows in voicecheck/limits/table.py; each lies well inside.
+SPELLINGS = {"tractor number": "lima two zero eight", "odometer": "one two three four"}
+READINGS = {
+    "governor-cut-out": ("one hundred thirty",),
+    "governor-cut-in": ("one hundred five",),
+    "stroke-test-pressure": ("nine zero",),
+    "stroke": ("one and one half",),
+    "leak-released": ("one hundred", "nine nine"),
+    "leak-applied": ("one hundred", "nine eight"),
+    "low-air-warning": ("seven zero",),
+    "tractor-protection": ("four five",),
+    "park-valve": ("three five",),
+}
+
+
 def compiled(
-    name: str, *, season: str = "summer", settings: dict[str, str] | None = None
+    name: str,
+    *,
+    season: str = "summer",
+    settings: dict[str, str] | None = None,
+    jurisdiction: str = "US",
+    vehicle: str = VEHICLE,
 ) -> Compiled:
-    return _compiled(name, season, tuple(sorted((settings or {}).items())))
+    chosen = tuple(sorted((settings or {}).items()))
+    return _compiled(name, season, chosen, jurisdiction, vehicle)
 
 
 @cache
-def _compiled(name: str, season: str, settings: tuple[tuple[str, str], ...]) -> Compiled:
-    sources = load_sources(name, VEHICLE)
-    return compile_sources(sources, season=season, settings=dict(settings))[0]
+def _compiled(
+    name: str,
+    season: str,
+    settings: tuple[tuple[str, str], ...],
+    jurisdiction: str,
+    vehicle: str,
+) -> Compiled:
+    sources = load_sources(name, vehicle)
+    return compile_sources(
+        sources, season=season, settings=dict(settings), jurisdiction=jurisdiction
+    )[0]
 
 
 class Walk(Hand):
     """A hand that knows the good answer to every question."""
 
-    def __init__(self, checklist: Compiled, inspection: str = "b") -> None:
+    def __init__(
+        self, checklist: Compiled, inspection: str = "b", jurisdiction: str = "US"
+    ) -> None:
         self.session = Session(checklist)
         self.mono = 0
         self.records = []
@@ -38,7 +70,9 @@ class Walk(Hand):
         self.outcome = ""
         self.certainty = "typed"
         first = dataclasses.replace(
-            opened(inspection), units=(("tractor", "HL-208"), ("trailer", "HLT-7K42"))
+            opened(inspection),
+            units=(("tractor", "HL-208"), ("trailer", "HLT-7K42")),
+            jurisdiction=jurisdiction,
         )
         self.tell(e.Started(at=self.at(0), opened=first))
 
@@ -49,6 +83,11 @@ class Walk(Hand):
         state, step = self.session.state, self.step()
         if state.phase in ("reading back", "asking"):
             return "affirm"
+        if state.phase == "timing":
+            return "mark" if step.kind == "clocked" else "TIME"
+        if step.kind in ("measure", "timed"):
+            assert step.reading is not None
+            return READINGS[step.reading.limit][state.question == "second reading"]
         if step.kind == "answers":
             return next(
                 a.said[0]
@@ -59,7 +98,8 @@ class Walk(Hand):
             "done": "done",
             "verdict": "pass",
             "group": "all good",
-            "spell": "seven kilo four two",
+            "clocked": "mark",
+            "spell": SPELLINGS.get(step.id, "seven kilo four two"),
             "date": "march twenty twenty nine",
             "attest": "affirm",
         }[step.kind]
