@@ -15,11 +15,12 @@ import pytest
 from voicecheck.audio.sphinx_recogniser import SphinxRecogniser
 from voicecheck.authoring.budget import seconds_of
 from voicecheck.authoring.lint import Linted, lint
-from voicecheck.authoring.route import best_changes, changes
+from voicecheck.authoring.route import best_changes, changes, crossings
 from voicecheck.authoring.sounds import distance, phones_of
 from voicecheck.checklist.compile import Context
 from voicecheck.checklist.compiled import Compiled, Step, Variant
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
+from voicecheck.checklist.vehicle import positions
 from voicecheck.run.library import load_sources, names
 
 BAD = Path(__file__).parent / "bad"
@@ -161,3 +162,21 @@ def test_the_best_walk_equals_that_of_every_order_tried() -> None:
         best = best_changes(_compiled(steps), steps, {})
         assert best is not None
         assert best[0] == brute, (seed, places)
+
+
+@pytest.mark.parametrize(
+    ("of", "across"), [("wheels", 9), ("brakes.steer", 1), ("wheels.left", 0), ("wheels.right", 0)]
+)
+def test_a_list_over_the_vehicle_should_not_go_from_side_to_side(of: str, across: int) -> None:
+    """Counted by hand: five axles, each left then right, are five crossings and four back."""
+    sources = load_sources("couple", "tractor-semitrailer")
+    vehicle = load_vehicle(sources.vehicle, "vehicle.yaml")
+    assert crossings(positions(vehicle, of)) == across
+    text = (Path(__file__).parents[1] / "checklist/good/every-kind.yaml").read_text(
+        encoding="utf-8"
+    )
+    model, lines = load_checklist(text.replace("each: wheels", f"each: {of}"), "every.yaml")
+    hazards, _ = load_hazards(sources.hazards, "hazards.yaml")
+    found = lint(model, lines, "every.yaml", hazards, Context(vehicle)).findings
+    told = [f for f in found if f.rule == "route" and f"'{of}'" in f.why]
+    assert len(told) == (across > 1)

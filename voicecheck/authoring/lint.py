@@ -16,12 +16,13 @@ from typing import Protocol
 
 from voicecheck.authoring.budget import BUDGETS, OTHER, Walked, walk
 from voicecheck.authoring.oracle import Oracle, _kind
-from voicecheck.authoring.route import best_changes, changes
+from voicecheck.authoring.route import best_changes, changes, crossings
 from voicecheck.authoring.sounds import distance
 from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled, Step
 from voicecheck.checklist.load import Lines, line_of
 from voicecheck.checklist.model import ChecklistModel, HazardsModel
+from voicecheck.checklist.vehicle import positions
 from voicecheck.limits.table import LIMITS
 from voicecheck.reply.grammar import Expect, Refused, parse, vocabulary
 from voicecheck.session.replying import expect, vocabularies
@@ -374,6 +375,14 @@ class _Lint:
                             "Shorten these.")  # fmt: skip
 
     def route(self) -> Iterator[Finding]:
+        walked = {step.written for step in self.compiled.steps}
+        for part in self.model.steps:
+            of = part.each or (part.group.each if part.group else "")
+            across = crossings(positions(self.context.vehicle, of)) if of else 0
+            if across > 1 and part.id in walked:
+                yield self.mind("route", self.line(part.id, "each"),
+                                f"The list {of!r} goes from side to side {across} times.",
+                                f"Write {of}.left and {of}.right: that crosses once.")  # fmt: skip
         steps = [s for s in self.compiled.steps if not s.only_again]
         if len({s.place for s in steps}) > 14:
             return

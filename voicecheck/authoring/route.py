@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.checklist.vehicle import Position
 
 MOST_STATES = 200_000
 
@@ -20,6 +21,12 @@ MOST_STATES = 200_000
 def changes(steps: Sequence[Step]) -> int:
     """How often the place changes, in this order."""
     return sum(a.place != b.place for a, b in pairwise(steps))
+
+
+def crossings(positions: Sequence[Position]) -> int:
+    """How often a list over the vehicle changes from one side of it to the other; 1 is enough."""
+    sides = [p.given["side"] for p in positions if "side" in p.given]
+    return sum(a != b for a, b in pairwise(sides))
 
 
 def best_changes(
