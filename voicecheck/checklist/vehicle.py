@@ -191,6 +191,21 @@ class Cargo(Strict):
     blocked: bool | None = None
     tie_downs: tuple[TieDown, ...] = Field(default=(), alias="tie-down kinds")
 
+    def given(self) -> dict[str, str]:
+        return _stated(
+            {
+                "article weight": self.weight,
+                "article length": self.length,
+                "blocked": None if self.blocked is None else _yes(self.blocked),
+            }
+        )
+
+    def said(self) -> str:
+        """Weight, length and what holds it in front, as far as they are known."""
+        held = {True: "blocked in front", False: "not blocked in front", None: ""}[self.blocked]
+        sizes = [size.spoken() for size in (self.weight, self.length) if size]
+        return ", ".join([*sizes, *([held] if held else [])])
+
 
 class Vehicle(Strict):
     name: str
@@ -233,6 +248,7 @@ class Vehicle(Strict):
             # a lamp of its own on trailers and dollies made from 1 March 1998 (49 CFR 393.55)
             "abs lamp": any(unit.built >= "1998-03" for unit in towed),
             "tie-downs": bool(self.cargo and self.cargo.tie_downs),
+            "load blocked": bool(self.cargo and self.cargo.blocked),
         }
         return frozenset((*self.written, *(name for name, has in found.items() if has)))
 
@@ -281,9 +297,9 @@ def positions(vehicle: Vehicle, of: str) -> tuple[Position, ...]:
     """The positions of a kind, narrowed by words with dots between: ``wheels.trailer.left``.
 
     Kinds: axles, wheels, brakes (of all units), tires.SIDE (of what is towed, or with a unit),
-    lamps.AREA (the same), units, trailers, tie-down kinds. Words: left, right; a unit (tractor,
-    trailer, dolly, first-trailer ...); steer, drive (axles). What the vehicle lacks gives nothing.
-    ChecklistError for an unknown kind or word.
+    lamps.AREA (the same), units, trailers, cargo, tie-down kinds. Words: left, right; a unit
+    (tractor, trailer, dolly, first-trailer ...); steer, drive (axles). What the vehicle lacks
+    gives nothing. ChecklistError for an unknown kind or word.
     """
     kind, *words = of.split(".")
     makers: dict[str, Callable[[_Filter], Iterator[Position]]] = {
@@ -294,6 +310,7 @@ def positions(vehicle: Vehicle, of: str) -> tuple[Position, ...]:
         "lamps": _lamps,
         "units": _units,
         "trailers": partial(_units, kinds=("trailer",)),
+        "cargo": _cargo,
         "tie-down kinds": _tie_downs,
     }
     maker = makers.get(kind)
@@ -491,9 +508,16 @@ def _units(f: _Filter, kinds: tuple[str, ...] = UNIT_KINDS) -> Iterator[Position
             yield Position(name, name, {"unit": name})
 
 
+def _cargo(f: _Filter) -> Iterator[Position]:
+    if f.vehicle.cargo and (said := f.vehicle.cargo.said()):
+        yield Position("cargo", said, f.vehicle.cargo.given())
+
+
 def _tie_downs(f: _Filter) -> Iterator[Position]:
-    for kind in f.vehicle.cargo.tie_downs if f.vehicle.cargo else ():
-        yield Position(kind.name, kind.name, kind.given())
+    if f.vehicle.cargo:
+        for kind in f.vehicle.cargo.tie_downs:
+            given = {**f.vehicle.cargo.given(), **kind.given()}
+            yield Position(kind.name, kind.name, given)
 
 
 def schema_text() -> str:

@@ -1,0 +1,325 @@
+"""Cargo, the look on the way and the end of the day: typed walks, holds, what each must contain.
+
+Outside checks: 49 CFR 396.11(a)(1) (the eleven parts of the driver's report), 392.9(b) (cargo),
+396.11(a)(2)(i) (no report without a defect since 18 Dec 2014), O. Reg. 199/07 Schedule 1 part 3
+(a securing device that failed is a major defect, an insecure cover a minor one). The order of the
+walks is common practice, no source.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from functools import cache
+
+import pytest
+
+from tests.session.small import Hand, opened
+from voicecheck.authoring.lint import MOST_WORDS, lint
+from voicecheck.authoring.prove import prove_model
+from voicecheck.checklist.compile import Context, compile_checklist
+from voicecheck.checklist.compiled import Compiled
+from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
+from voicecheck.run.library import load_sources
+from voicecheck.session import events as e
+from voicecheck.session import records as r
+from voicecheck.session.session import Session
+
+LISTS = ("cargo", "en-route", "post-trip")
+AXLE = "{position: %s, wheels: dual, brake: {chamber: '30'}}"
+FLATBED = f"""
+name: An invented flatbed with a load
+jurisdiction: US
+features: [spring brakes, hand valve, flatbed]
+units:
+  - kind: tractor
+    number: HL-214
+    axles:
+      - {{position: steer, wheels: single, brake: {{chamber: '20'}}}}
+      - {AXLE % "drive"}
+      - {AXLE % "drive"}
+  - kind: trailer
+    number: HLF-3M19
+    length: 48 ft
+    axles: [{AXLE % "trailer"}, {AXLE % "trailer"}]
+cargo:
+  weight: 42000 lb
+  length: 40 ft
+  blocked: true
+  tie-down kinds:
+    - {{name: straps, kind: strap, size: "4", use: over}}
+    - {{name: chains, kind: chain, size: 3/8, grade: "70", use: direct}}
+"""
+CONTEXTS = [
+    ("flatbed", "summer", "US"),
+    ("flatbed", "winter", "CA-ON"),
+    ("tractor-semitrailer", "summer", "US"),
+    ("tractor-semitrailer", "winter", "CA-ON"),
+]
+
+
+@cache
+def context(vehicle: str, season: str, jurisdiction: str) -> Context:
+    text = FLATBED if vehicle == "flatbed" else load_sources("couple", vehicle).vehicle
+    return Context(load_vehicle(text, "vehicle.yaml"), season, jurisdiction)
+
+
+@cache
+def compiled(
+    name: str, vehicle: str = "flatbed", season: str = "summer", jurisdiction: str = "US"
+) -> Compiled:
+    sources = load_sources(name, "tractor-semitrailer")
+    model, lines = load_checklist(sources.checklist, name)
+    hazards, _ = load_hazards(sources.hazards, "hazards.yaml")
+    return compile_checklist(model, lines, name, hazards, context(vehicle, season, jurisdiction))
+
+
+class Day(Hand):
+    """A hand at one of the lists of the day, with the numbers of the invented flatbed."""
+
+    def __init__(self, checklist: Compiled, jurisdiction: str = "US") -> None:
+        self.session = Session(checklist)
+        self.mono = 0
+        self.records = []
+        self.said = []
+        self.outcome = ""
+        self.certainty = "typed"
+        first = dataclasses.replace(
+            opened(),
+            units=(("tractor", "HL-214"), ("trailer", "HLF-3M19")),
+            jurisdiction=jurisdiction,
+        )
+        self.tell(e.Started(at=self.at(0), opened=first))
+
+    def holds(self) -> list[r.Hold]:
+        return [record for record in self.records if isinstance(record, r.Hold)]
+
+    def defects(self) -> dict[str, str]:
+        found = [record for record in self.records if isinstance(record, r.DefectFound)]
+        return {record.defect: record.severity for record in found}
+
+
+# -- what each list contains ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", LISTS)
+@pytest.mark.parametrize(("vehicle", "season", "jurisdiction"), CONTEXTS)
+def test_nothing_to_mend_and_within_the_budget(
+    name: str, vehicle: str, season: str, jurisdiction: str
+) -> None:
+    sources = load_sources(name, "tractor-semitrailer")
+    model, lines = load_checklist(sources.checklist, name)
+    hazards, _ = load_hazards(sources.hazards, "hazards.yaml")
+    found = lint(model, lines, name, hazards, context(vehicle, season, jurisdiction))
+    assert [str(finding) for finding in found.findings if finding.grave == "mend"] == []
+    assert found.walked.outcome == "complete"
+    assert found.walked.held == ()
+    assert found.walked.replies <= 30
+    assert found.walked.seconds <= 180
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", LISTS)
+@pytest.mark.parametrize(("vehicle", "season", "jurisdiction"), CONTEXTS[:2])
+def test_proven(name: str, vehicle: str, season: str, jurisdiction: str) -> None:
+    sources = load_sources(name, "tractor-semitrailer")
+    model, lines = load_checklist(sources.checklist, name)
+    hazards, _ = load_hazards(sources.hazards, "hazards.yaml")
+    where = context(vehicle, season, jurisdiction)
+    proof = prove_model(model, lines, name, hazards, where)
+    assert [finding.breach for finding in proof.found] == []
+    assert proof.kept
+    assert proof.graph.started == {step.id for step in proof.compiled.steps}
+
+
+@pytest.mark.parametrize("name", LISTS)
+@pytest.mark.parametrize(("vehicle", "season", "jurisdiction"), CONTEXTS)
+def test_every_sentence_can_be_said_in_one_breath(
+    name: str, vehicle: str, season: str, jurisdiction: str
+) -> None:
+    for step in compiled(name, vehicle, season, jurisdiction).steps:
+        for variant in step.variants:
+            for text in (variant.ask, variant.brief, step.caution, step.explain):
+                for sentence in text.replace("?", ".").split(". "):
+                    assert len(sentence.split()) <= MOST_WORDS + 2, sentence
+
+
+def test_the_report_asks_for_the_eleven_parts() -> None:
+    # 49 CFR 396.11(a)(1), in its order.
+    asked = " ".join(
+        f"{step.question} {step.item} {' '.join(item.name for item in step.items)}".lower()
+        for step in compiled("post-trip").steps
+    )
+    for part in (
+        ("service brakes", "air lines"),  # service brakes including trailer brake connections
+        ("parking brake",),
+        ("steering",),
+        ("head lamps", "tail lamps", "stop lamps", "turn lamps", "reflectors"),
+        ("tires",),
+        ("horn",),
+        ("wipers",),
+        ("mirrors",),
+        ("fifth wheel",),
+        ("wheels",),
+        ("fire extinguisher", "triangles"),
+    ):
+        for word in part:
+            assert word in asked, word
+
+
+def test_canada_asks_for_the_odometer_and_says_that_every_day_has_a_report() -> None:
+    here, there = compiled("post-trip"), compiled("post-trip", "flatbed", "summer", "CA-ON")
+    names = {step.id for step in here.steps}, {step.id for step in there.steps}
+    assert names[1] - names[0] == {"odometer", "told in canada"}
+    assert names[0] - names[1] == {"told"}
+
+
+@pytest.mark.parametrize(
+    ("name", "more"),
+    [
+        ("cargo", {"warm", "ice", "frozen"}),
+        ("en-route", {"snow"}),
+        ("post-trip", {"for the frost"}),
+    ],
+)
+def test_winter_merges_into_each(name: str, more: set[str]) -> None:
+    summer = {step.id for step in compiled(name).steps}
+    winter = {step.id for step in compiled(name, "flatbed", "winter").steps}
+    assert winter - summer == more
+    assert summer - winter == set()
+
+
+def test_a_van_has_doors_and_a_flatbed_has_tiedowns() -> None:
+    van = {step.id for step in compiled("cargo", "tractor-semitrailer").steps}
+    flat = {step.id for step in compiled("cargo").steps}
+    assert van - flat == {"inside", "doors"}
+    assert {"tiedowns", "count@straps", "count@chains", "fittings", "edges"} <= flat - van
+
+
+def test_the_load_is_described_in_words() -> None:
+    step = compiled("cargo").step("described@cargo")
+    for words in ("four two zero zero zero pounds", "four zero feet", "blocked in front"):
+        assert words in step.question
+
+
+def test_what_is_done_beside_the_traffic_is_a_hazard() -> None:
+    lists = compiled("en-route")
+    for step in lists.steps:
+        if step.place in ("left side", "rear"):
+            assert step.hazard == "near traffic"
+    assert lists.hazards["near traffic"].needs == ("tractor parked",)
+
+
+@pytest.mark.parametrize("name", LISTS)
+def test_every_major_defect_stops_driving(name: str) -> None:
+    for defect in compiled(name).defects.values():
+        assert defect.source
+        assert set(defect.scope) == ({"drive on", "leave"} if defect.severity == "major" else set())
+
+
+def test_classes_of_part_three_of_the_schedule() -> None:
+    # O. Reg. 199/07, Schedule 1, part 3: load insecure or device failed major; cover minor.
+    defects = compiled("cargo").defects
+    assert defects["cargo-loose"].severity == "major"
+    assert defects["tiedown-bad"].severity == "major"
+    assert defects["cover-loose"].severity == "minor"
+
+
+# -- typed walks ----------------------------------------------------------------------------------
+
+LOADED = (
+    "engine off", "load as ordered", "as described", "hard against", "pass", "all good",
+    "four", "affirm", "two", "affirm", "pass", "protected", "no tarp", "all free", "level",
+    "stowed", "nobody near", "affirm",
+)  # fmt: skip
+ON_THE_WAY = (
+    "off the road", "all good", "all good", "all tight", "all good", "all good", "all good",
+    "all tight", "all good", "all good", "way clear", "affirm",
+)  # fmt: skip
+HOME = (
+    "engine off", "lima two one four", "affirm", "three mike one nine", "affirm",
+    "still coupled", "all good", "all good", "all good", "done", "all good", "dry", "all good",
+    "all good", "all good", "all good", "all good", "all good", "nothing else", "affirm",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("name", "replies"), [("cargo", LOADED), ("en-route", ON_THE_WAY), ("post-trip", HOME)]
+)
+def test_all_good(name: str, replies: tuple[str, ...]) -> None:
+    day = Day(compiled(name))
+    day.reply(*replies)
+    assert day.outcome == "complete"
+    assert day.holds() == []
+    assert day.defects() == {}
+
+
+def test_no_report_is_needed_without_a_defect() -> None:
+    day = Day(compiled("post-trip"))
+    assert "no report is needed" in day.reply(*HOME[:-1])
+    assert "49 CFR 396.11(a)(2)(i)" in day.session.compiled.step("told").sources
+
+
+def test_a_cut_strap_stops_driving_until_it_is_mended_and_looked_at_again() -> None:
+    day = Day(compiled("cargo"))
+    day.reply(*LOADED[:5], "straps cut", "nothing else")
+    assert day.defects() == {"tiedown-bad": "major"}
+    day.reply(*LOADED[6:-1])
+    assert day.step == "statement"
+    assert day.phase == "stopped"
+    day.reply("mended", "affirm")
+    assert day.phase == "memo"
+    day.reply("a new strap is on")
+    assert day.step == "tiedowns"
+    day.reply("all good")
+    for _ in range(4):  # what rested on nobody near is asked again
+        if day.outcome:
+            break
+        day.reply("nobody near" if day.step == "people" else "affirm")
+    assert day.outcome == "complete"
+    released = [record for record in day.records if isinstance(record, r.Released)]
+    assert [(record.how, record.memo) for record in released] == [
+        ("driver-mended", "a new strap is on")
+    ]
+
+
+def test_a_hot_hub_keeps_the_vehicle_at_the_stop() -> None:
+    day = Day(compiled("en-route"))
+    day.reply(*ON_THE_WAY[:2], "left rear drive outer hot", "nothing else")
+    assert day.defects() == {"wheel-hot": "major"}
+    day.reply(*ON_THE_WAY[3:-1])
+    assert (day.step, day.phase) == ("statement", "stopped")
+    assert "mechanic" in day.reply("mended")
+    day.reply("end inspection", "affirm")
+    assert day.outcome not in ("", "complete")
+
+
+def test_a_loose_strap_is_pulled_and_looked_at_again_and_the_third_time_is_a_defect() -> None:
+    day = Day(compiled("en-route"))
+    day.reply(*ON_THE_WAY[:3], "strap loose", "strap loose")
+    assert day.defects() == {}
+    assert day.step == "left load"
+    day.reply("strap loose")
+    assert day.defects() == {"tiedown-bad": "major"}
+
+
+def test_nobody_walks_beside_the_traffic_before_the_vehicle_is_parked() -> None:
+    day = Day(compiled("en-route"))
+    day.reply("cannot see", "all good")
+    assert day.holds()[0].missing == ("tractor parked",)
+    assert day.step == "stop"
+
+
+def test_another_trailer_than_the_one_named_is_told() -> None:
+    day = Day(compiled("post-trip"))
+    said = day.reply(*HOME[:3], "three mike one eight", "affirm")
+    assert "3 M 1 9" in said
+    assert day.session.state.answers["trailer number"].outcome == "failed"
+
+
+def test_a_told_defect_is_noted_and_the_memo_is_asked_for() -> None:
+    day = Day(compiled("post-trip"))
+    said = day.reply(*HOME[:-2], "something else")
+    assert day.defects() == {"told-defect": "minor"}
+    assert "Say memo" in said
+    day.reply("affirm")
+    assert day.outcome == "complete"
