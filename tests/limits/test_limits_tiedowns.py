@@ -339,7 +339,9 @@ def test_tie_downs_that_cannot_be_judged() -> None:
 
 
 def brake(stroke: str, position: str, axle: str) -> Reading:
-    return Reading("stroke", position, q(stroke), {"axle": axle, "chamber type": "20"})
+    side, _, name = position.partition(" ")
+    where = {"axle": axle, "axle name": name, "side": side, "chamber type": "20"}
+    return Reading("stroke", position, q(stroke), where)
 
 
 def test_difference_of_left_and_right_on_the_steering_axle() -> None:
@@ -347,8 +349,8 @@ def test_difference_of_left_and_right_on_the_steering_axle() -> None:
     rule = RULES["difference"]
     for right, verdict in (("1 1/2 in", "within"), ("1 17/32 in", "outside"), ("1 in", "within")):
         pair = (
-            brake("1 1/4 in", "steer axle left", "steer"),
-            brake(right, "steer axle right", "steer"),
+            brake("1 1/4 in", "left steer axle", "steer"),
+            brake(right, "right steer axle", "steer"),
         )
         found = rule(pair, {}, "US-MD")
         assert found.verdict == verdict, right

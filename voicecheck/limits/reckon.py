@@ -45,15 +45,14 @@ def difference(
 ) -> Judgement:
     """The greatest difference between left and right on one axle, against "stroke-difference".
 
-    Positions say "left" or "right"; their other words name the axle. An axle that the table
+    The ``given`` of a reading holds "axle name" and "side" (left, right). An axle that the table
     has no row for is told in the reason and decides nothing. Readings of one axle in two units are
     converted exactly into the unit of the left one.
     """
     sides: dict[str, dict[str, Reading]] = {}
     for reading in readings:
-        words = reading.position.split()
-        for side in {"left", "right"}.intersection(words):
-            axle = " ".join(word for word in words if word != side)
+        axle, side = reading.given.get("axle name", ""), reading.given.get("side", "")
+        if axle and side:
             sides.setdefault(axle, {})[side] = reading
     judged: list[tuple[str, Judgement]] = []
     for axle, pair in sides.items():
