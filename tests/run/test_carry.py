@@ -393,6 +393,33 @@ def test_a_minor_defect_is_told_until_its_step_is_good(day: Day) -> None:
     assert not day.open(HITCH, 2).opened.defects
 
 
+STROKES = """
+  - {id: stroke, place: near, item: "{position} stroke", each: brakes.steer, ask: "Stroke?",
+     source: [practice], measure: {unit: in, fractions: true, low: "0", high: "4"}}
+"""
+BALANCE = """
+reckonings:
+  - {id: balance, text: Left and right stroke., rule: difference, from: [stroke], outside: torn,
+     source: [practice]}
+"""
+EVEN = {f"stroke@steer axle {side}": ["one inch"] for side in ("left", "right")}
+UNEVEN = EVEN | {"stroke@steer axle right": ["two inches"]}
+
+
+def test_a_minor_defect_of_a_figure_is_told_until_the_figure_is_within(day: Day) -> None:
+    """1 in apart, and 1/4 in is allowed (COMAR 11.22.02.06 J(3), taken as advice)."""
+    brakes = listed("brakes", NUMBER, STROKES, PARK, LEAVE, BALANCE)
+    first = day.whole(brakes, but=dict(UNEVEN))
+    assert [x.reckoning for x in first.session.state.defects] == ["balance"]
+    again = day.whole(brakes, 1, but=dict(UNEVEN))
+    assert [x.reckoning for x in again.opened.defects] == ["balance"]
+    assert len(again.session.state.defects) == 1  # found again, it is the same one
+    assert [x.step for x in day.whole(HITCH, 2).opened.defects] == [""]
+    mended = day.whole(brakes, 3, but=dict(EVEN))
+    assert [x.step for x in mended.opened.defects] == ["stroke@steer axle left"]
+    assert not day.open(HITCH, 4).opened.defects
+
+
 def test_an_unfinished_inspection_hands_on_its_defects(day: Day) -> None:
     earlier = day.open(HITCH)
     earlier.lead(FLAT, until="park")

@@ -193,7 +193,7 @@ def _found(past: Past, n: int, x: r.DefectFound) -> r.CarriedDefect:
         defect=x.defect,
         severity=x.severity,
         name=step.carry,
-        found_at="" if x.reckoning else x.step,  # its readings are never carried: reckoned anew
+        found_at=x.step,
         step="",
         item=x.item,
         text=x.text,
@@ -201,6 +201,7 @@ def _found(past: Past, n: int, x: r.DefectFound) -> r.CarriedDefect:
         mended_by=x.mended_by,
         source=x.source,
         origin=past.origin(n),
+        reckoning=x.reckoning,
     )
 
 
@@ -210,6 +211,11 @@ def _placed(found: r.CarriedDefect, compiled: Compiled) -> r.CarriedDefect:
 
 
 def _looking(found: r.CarriedDefect, compiled: Compiled) -> Iterator[str]:
+    if found.reckoning:  # tested by the same figure, which is reckoned anew
+        for part in compiled.reckonings if compiled.id == found.origin.checklist else ():
+            if part.id == found.reckoning:
+                yield part.steps[0]
+        return
     for step in compiled.steps:
         items = {item.name for item in step.items}
         same = step.id == found.found_at if compiled.id == found.origin.checklist else False

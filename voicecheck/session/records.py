@@ -67,6 +67,7 @@ class CarriedDefect:
     mended_by: str  # driver | mechanic
     source: tuple[str, ...]
     origin: Origin
+    reckoning: str = ""  # that found it there
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -127,6 +127,7 @@ class Turn:
                     mended_by=found.mended_by,
                     source=found.source,
                     heard=0,
+                    reckoning=found.reckoning if found.step else "",
                     origin=found.origin,
                 )
             )
