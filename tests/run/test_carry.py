@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -245,6 +246,24 @@ def test_only_the_same_items(day: Day) -> None:
     assert "left tires there" in day.open(fewer, 0.5).carried()
 
 
+def test_one_question_is_not_answered_by_a_part_of_a_long_group(day: Day) -> None:
+    """Seven lamps are two questions; a list that asks once for all of them asks again."""
+    lamps = """
+  - {id: lamps, place: far, item: Lamps, carry: lamps, ask: "Lamps?", source: [practice],
+     %s}
+"""
+    long = lamps % "group: {each: lamps.rear, wrong: {out: torn}}"
+    once = listed("once", lamps % "verdict: {wrong: {out: torn}}", PARK)
+    names = ["one", "two", "three", "four", "five", "six", "seven"]
+    for count, carried in ((5, True), (7, False)):
+        there = Day(day.parent / str(count))
+        rear = f"rear: [{', '.join(f'{name} lamp' for name in names[:count])}]"
+        vehicle = re.sub(r"rear: \[.*?\]", rear, HITCH.vehicle)
+        there.whole(replace(listed("long", long, PARK), vehicle=vehicle))
+        later = there.open(replace(once, vehicle=vehicle), 1)
+        assert bool(later.carried()) is carried
+
+
 def test_nothing_is_carried_across_a_parting_of_the_units(day: Day) -> None:
     day.whole(HITCH)
     day.whole(PART, 1)
@@ -259,6 +278,27 @@ def test_an_uncoupling_that_was_only_begun_parts_them_too(day: Day) -> None:
     begun.reply("end inspection", "affirm")
     begun.keep()
     assert not day.open(TRIP, 2).carried()
+
+
+def test_a_coupling_takes_nothing_over_and_hands_on_what_came_after_it(day: Day) -> None:
+    """Whoever couples had uncoupled, whether he led a list for it or not."""
+    tires, flaps, sticker = same("here").split("  - ")[1:]
+    join = listed("join", PARK, f"  - {tires}", DRAW_OUT, f"  - {flaps}", f"  - {sticker}")
+    day.whole(HITCH)
+    first = day.whole(join, 1)
+    assert not first.carried()
+    carried = day.open(TRIP, 2).carried()
+    assert set(carried) == {"flaps there", "sticker there"}, "the tires were seen before"
+    assert {x.origin.inspection for x in carried.values()} == {first.folder.name}
+
+
+def test_the_shipped_coupling_hands_on_lamps_and_tires(day: Day) -> None:
+    day.whole("couple")
+    assert not day.open("couple", 1).carried()
+    trip = day.open("trip-inspection", 1)
+    assert {x.name for x in trip.opened.carried} == {
+        "lamps front top", "lamps left", "lamps right", "lamps rear", "tires left", "tires right",
+    }  # fmt: skip
 
 
 def test_practice_and_inspections_never_meet(day: Day) -> None:

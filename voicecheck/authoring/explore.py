@@ -211,8 +211,10 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         # the way on starts the step anew, or is that of the same reply typed: only whether the
         # gate is open can be read
         open_gate = all(compiled.need(n).holds(s.true) for n in step.needs) if step else True
+        # a figure, a spelling and a date are always read back: all that follows goes this way
+        after = (holes, short, bool(stops)) if s.phase is Phase.READING and _figure(step) else ()
         return (_control(compiled, s), open_gate, s.step in s.answers, bool(blocking), carried,
-                reckons)  # fmt: skip
+                reckons, after)  # fmt: skip
     return (
         _control(compiled, s),
         tuple(f in s.facts for f in leaves),
@@ -234,6 +236,10 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         # "correction" alone reopens the last answer: none, one before this step, one behind it
         bool(s.order) and 1 + (compiled.index(s.order[-1]) > compiled.index(s.step)),
     )
+
+
+def _figure(step: Step | None) -> bool:
+    return step is not None and bool(step.reading or step.spelling or step.date)
 
 
 def _memory(compiled: Compiled, s: State) -> tuple[bool, bool]:

@@ -73,7 +73,7 @@ class Hazard:
     safe: str
     moving: bool
     never_blocked: bool = False  # a make-safe movement: no stop blocks it
-    parts: bool = False  # the units are apart after it
+    parts: bool = False  # the units are apart before it or after it
 
 
 @dataclass(frozen=True)

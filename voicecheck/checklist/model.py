@@ -303,7 +303,7 @@ class HazardModel(Strict):
     safe: Sentence
     moving: bool = False
     never_blocked: bool = Field(default=False, alias="never blocked")
-    parts: bool = False  # the units are apart after it: nothing is carried forward across it
+    parts: bool = False  # the units are apart before or after it: no answer is carried across
 
 
 class HazardsModel(Strict):

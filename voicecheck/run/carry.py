@@ -9,8 +9,9 @@ The rules:
    at most 24 hours old, and of the same items where they were named. An inspection in which a
    number did not agree with the order hands on no answer. A validity date is carried on the day
    on which it was given and not into the next.
-3. Nothing is carried across a parting of the units: a step of a hazard that ``parts`` them was
-   begun, or a checklist whose walk leads there.
+3. Nothing is carried across a parting of the units: a hazard that ``parts`` them says that they
+   are apart before it or after it. A walk with such a step takes nothing over, and hands on only
+   what was answered after the last of them was begun.
 4. A defect that was open is open here, for every inspection that shares a unit with the one in
    which it was found, whatever lies between (H9). A stop is closed by a release, in whatever later
    inspection it is given. A minor defect is closed by a good answer to its own step, there or
@@ -40,7 +41,7 @@ def carried_into(opened: r.Opened, compiled: Compiled, past: Sequence[Past]) -> 
     kin = [p for p in past if _meet(p.opened, opened)]
     defects = tuple(_placed(found, compiled) for found in open_defects(kin))
     asked = {x.step for x in defects}
-    answers = _answers(opened, kin)
+    answers = [] if parts(compiled) else _answers(opened, kin)
     parted = _parted(kin)
     carried = []
     for step in compiled.steps:
@@ -70,6 +71,7 @@ class _Known:
 
     name: str
     items: frozenset[str]
+    whole: bool  # not one of several parts of a long group
     good: bool
     text: str
     quick: bool
@@ -101,8 +103,17 @@ def _answers(opened: r.Opened, kin: Iterable[Past]) -> list[_Known]:
             if at is not None:
                 good = answer.outcome in ("good", "carried")
                 items = frozenset(item.name for item in step.items)
-                found.append(_Known(step.carry, items, good, text, quick, origin, at))
+                whole = len(_siblings(past.compiled, step)) == 1
+                found.append(_Known(step.carry, items, whole, good, text, quick, origin, at))
     return found
+
+
+def _siblings(compiled: Compiled, step: Step) -> list[Step]:
+    """The parts of one long group at one position, this one among them."""
+    place = step.id.partition("@")[2]
+    return [
+        s for s in compiled.steps if s.written == step.written and s.id.partition("@")[2] == place
+    ]
 
 
 def _latest(step: Step, answers: Iterable[_Known]) -> _Known | None:
@@ -114,7 +125,8 @@ def _latest(step: Step, answers: Iterable[_Known]) -> _Known | None:
     if not about:
         return None
     last = max(about, key=lambda x: x.at)
-    return last if last.good and items <= last.items else None
+    covered = items <= last.items if items else last.whole
+    return last if last.good and covered else None
 
 
 def _fresh(known: _Known, step: Step, opened: r.Opened, parted: datetime | None) -> bool:
@@ -131,23 +143,22 @@ def _parted(kin: Iterable[Past]) -> datetime | None:
     return max((at for past in kin if (at := parting(past))), default=None)
 
 
-def parting(past: Past) -> datetime | None:
-    """The last moment at which the inspection parted units, or was on its way to; None if never."""
-    hazards = past.compiled.hazards
-    uncoupling = any(
-        s.hazard and hazards[s.hazard].parts and not s.only_again for s in past.compiled.steps
+def parts(compiled: Compiled) -> frozenset[str]:
+    """The steps of the walk at which the units come together or apart."""
+    hazards = compiled.hazards
+    return frozenset(
+        s.id for s in compiled.steps if s.hazard and hazards[s.hazard].parts and not s.only_again
     )
-    moments = [
-        at
-        for record in past.records
-        if (uncoupling or (isinstance(record, r.StepStarted) and _parts(past, record)))
-        and (at := moment(record.at.wall))
-    ]
-    return max(moments, default=None)
 
 
-def _parts(past: Past, record: r.StepStarted) -> bool:
-    return bool(record.hazard) and past.compiled.hazards[record.hazard].parts
+def parting(past: Past) -> datetime | None:
+    """The last moment at which the units may still, or again, have been apart; None if never."""
+    hazards = past.compiled.hazards
+    begun = [x for x in past.records if isinstance(x, r.StepStarted)]
+    apart = [x for x in begun if x.hazard and hazards[x.hazard].parts]
+    if parts(past.compiled) - {x.step for x in begun}:
+        return moment(past.records[-1].at.wall)
+    return moment(apart[-1].at.wall) if apart else None
 
 
 # -- defects -----------------------------------------------------------------------------------
