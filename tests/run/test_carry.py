@@ -422,6 +422,19 @@ def test_a_defect_stays_with_each_unit_it_may_belong_to(day: Day) -> None:
     assert not day.open(TRIP, 1, units=both).opened.defects
 
 
+def test_a_defect_of_a_wheel_stays_with_its_unit(day: Day) -> None:
+    """The vehicle says whose wheel it is: the tractor goes on without it, the trailer does not."""
+    wheels = same("here").replace(f"items: [{ITEMS}]", "each: tires.left")
+    assert wheels != same("here")
+    day.whole(listed("wheels", wheels, PARK, LEAVE), but=FLAT)
+    assert not day.open(TRIP, 1, units=(("trailer", "HLT-9Z99"),)).opened.defects
+    day.whole(TRIP, 1, units=(("trailer", "HLT-9Z99"),))
+    assert not day.open(TRIP, 2, units=(("trailer", "HLT-9Z99"),)).opened.defects
+    (flat,) = day.open(TRIP, 3, units=(("tractor", "HL-9"),)).opened.defects
+    assert flat.unit == "HLT-7K42"
+    assert len(day.open(TRIP, 4).opened.defects) == 1, "and it is there when both come together"
+
+
 def test_a_minor_defect_is_told_until_its_step_is_good(day: Day) -> None:
     day.whole(HITCH, but={"flaps here": ["torn"]})
     later = day.open(TRIP, 1)

@@ -115,7 +115,7 @@ def opened_for(
         return opened
     stop = r.CarriedDefect(
         defect="handed-on", severity="major", name="", found_at="elsewhere", step="",
-        item="something else", text="Something else is broken.", scope=("leave",),
+        item="something else", unit="", text="Something else is broken.", scope=("leave",),
         mended_by="mechanic", source=("another checklist",), origin=origin,
     )  # fmt: skip
     answers = tuple(

@@ -325,7 +325,7 @@ class _Compiler:
         count = -(-len(named) // MOST_ITEMS)
         return tuple(
             tuple(
-                Item(p.said, (p.said, *p.also), wrong)
+                Item(p.said, (p.said, *p.also), wrong, p.given.get("unit", ""))
                 for n, p in enumerate(named)
                 if n * count // len(named) == k
             )
@@ -549,6 +549,7 @@ class _Compiler:
             carry=f"{part.carry}{number}{at}" if part.carry else "",
             look_s=part.look,
             sources=part.source,
+            unit=position.given.get("unit", "") if position else "",
             written=part.id,
         )
 

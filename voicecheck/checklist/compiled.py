@@ -112,6 +112,7 @@ class Item:
     name: str
     said: tuple[str, ...]
     wrong: tuple[tuple[str, str], ...]  # (spoken finding, defect id)
+    unit: str = ""  # of the vehicle that it belongs to, "" where the author named it
 
 
 @dataclass(frozen=True)
@@ -186,6 +187,7 @@ class Step:
     carry: str = ""  # name under which a good answer holds in another checklist of the day
     look_s: int = 2  # shortest honest time for looking; faster answers are marked
     sources: tuple[str, ...] = ()
+    unit: str = ""  # of the vehicle, where the step is one of several positions
     written: str = ""  # id that the author wrote; several steps have it where it was expanded
 
     @property

@@ -12,8 +12,8 @@ The rules:
 3. Nothing is carried across a parting of the units: a hazard that ``parts`` them says that they
    are apart before it or after it. A walk with such a step takes nothing over, and hands on only
    what was answered after the last of them was begun.
-4. A defect that was open is open here, for every inspection that shares a unit with the one in
-   which it was found, whatever lies between (H9). A stop is closed by a release, in whatever later
+4. A defect that was open is open here, whatever lies between (H9): where the vehicle says whose it
+   is, for that unit; else for every inspection that shares a unit with its own. A stop is closed by a release, in whatever later
    inspection it is given. A minor defect is closed by a good answer to its own step, there or
    where it was handed on to. A step with an open defect is always asked.
 5. Practice and inspections never meet. Recorded drivers and recordings hand on nothing at all.
@@ -28,7 +28,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from voicecheck.checklist.compiled import Compiled, Step
-from voicecheck.run.past import CARRIED_FOR, SPOKEN_BY_PEOPLE, Past, moment, unit_numbers
+from voicecheck.run.past import CARRIED_FOR, SPOKEN_BY_PEOPLE, Past, bare, moment, unit_numbers
 from voicecheck.session import records as r
 
 NEVER = frozenset({"spell", "memo", "attest"})  # identity, a note and a statement are one's own
@@ -39,7 +39,12 @@ def carried_into(opened: r.Opened, compiled: Compiled, past: Sequence[Past]) -> 
     if opened.source not in SPOKEN_BY_PEOPLE:
         return opened
     kin = [p for p in past if _meet(p.opened, opened)]
-    defects = tuple(_placed(found, compiled) for found in open_defects(kin))
+    units = {number for _, number in unit_numbers(opened.units)}
+    defects = tuple(
+        _placed(found, compiled)
+        for found in open_defects(kin)
+        if not found.unit or bare(found.unit) in units
+    )
     asked = {x.step for x in defects}
     answers = [] if parts(compiled) else _answers(opened, kin)
     parted = _parted(kin)
@@ -200,6 +205,7 @@ def _defects_of(past: Past) -> tuple[list[r.CarriedDefect], list[r.CarriedDefect
 
 def _found(past: Past, n: int, x: r.DefectFound) -> r.CarriedDefect:
     step = past.compiled.step(x.step)
+    unit = next((item.unit for item in step.items if item.name == x.item), step.unit)
     return r.CarriedDefect(
         defect=x.defect,
         severity=x.severity,
@@ -207,6 +213,7 @@ def _found(past: Past, n: int, x: r.DefectFound) -> r.CarriedDefect:
         found_at=x.step,
         step="",
         item=x.item,
+        unit=dict(past.opened.units).get(unit, ""),
         text=x.text,
         scope=x.scope,
         mended_by=x.mended_by,

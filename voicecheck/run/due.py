@@ -107,7 +107,7 @@ def _defects(real: Sequence[Past]) -> Iterator[Due]:
     by_folder = {p.folder: p for p in real}
     for x in open_defects(real):
         found_in = by_folder.get(x.origin.inspection)
-        on = f" ({_units(found_in)})" if found_in else ""
+        on = f" ({x.unit or (_units(found_in) if found_in else 'a unit of these')})"
         stop = x.severity == "major"
         text = f"{'Stops the vehicle' if stop else 'To be mended'}{on}: {x.text}"
         what = "stop" if stop else "defect"

@@ -78,13 +78,17 @@ def moment(wall: str) -> datetime | None:
     return found if found.utcoffset() is not None else None
 
 
+def bare(number: str) -> str:
+    """A number without what is written differently from paper to paper."""
+    return "".join(c for c in number.upper() if c.isalnum())
+
+
 def unit_numbers(units: Iterable[tuple[str, str]]) -> frozenset[tuple[str, str]]:
     """The units by kind and number, without plates, spelled alike."""
     return frozenset(
-        (kind, bare)
+        (kind, bare(number))
         for kind, number in units
-        if not kind.endswith(" plate")
-        and (bare := "".join(c for c in number.upper() if c.isalnum()))
+        if not kind.endswith(" plate") and bare(number)
     )
 
 

@@ -62,6 +62,7 @@ class CarriedDefect:
     found_at: str  # the step that found it there
     step: str  # of this checklist that looks at the same thing, "" when none does
     item: str
+    unit: str  # number of the unit that it belongs to, "" where that is not known
     text: str
     scope: tuple[str, ...]
     mended_by: str  # driver | mechanic
