@@ -13,9 +13,9 @@ The rules:
    are apart before it or after it. A walk with such a step takes nothing over, and hands on only
    what was answered after the last of them was begun.
 4. A defect that was open is open here, whatever lies between (H9): where the vehicle says whose it
-   is, for that unit; else for every inspection that shares a unit with its own. A stop is closed by a release, in whatever later
-   inspection it is given. A minor defect is closed by a good answer to its own step, there or
-   where it was handed on to. A step with an open defect is always asked.
+   is, for that unit; else for every inspection that shares a unit with its own. A stop is closed by
+   a release, in whatever later inspection it is given. A minor defect is closed by a good answer to
+   its own step, there or where it was handed on to. A step with an open defect is always asked.
 5. Practice and inspections never meet. Recorded drivers and recordings hand on nothing at all.
 
 Pure: values in, values out.
