@@ -2,7 +2,8 @@
 
 Rules of this file. Everything in the folder is made here: network, graph, words, word boundaries,
 configuration, card. The card has the digest of every file and says how the model was made. Words
-of --more files (YAML or text) without a pronunciation are listed and left out, never guessed.
+of --more files (YAML or text) without a pronunciation are listed and left out. A word of
+trade_words.txt without one is guessed from its spelling; the card lists it with its phones.
 
     python -m training.export --weights FOLDER --out voicecheck/acoustic/model
 
@@ -23,6 +24,7 @@ import numpy as np
 import torch
 
 from training import lexicon, network
+from training.decoys import write_decoys
 from training.graph import UNKNOWN, Graph, write_unknown_loop
 from training.kaldi_model import graph_phones, read_model, write_model
 
@@ -79,6 +81,7 @@ def write_folder(
         write_model(out / "am/final.mdl", described, weights)
     graph = Graph({w: lexicon.pronunciations(w) for w in words}, unknown_cost)
     graph.write(out / "graph/HCLr.fst")
+    write_decoys(out / "graph/decoys.txt", words)
     write_unknown_loop(out / "graph/Gr.fst", graph.number[UNKNOWN])
     names = ["<eps>", *graph.words]
     (out / "graph/words.txt").write_text("".join(f"{w} {i}\n" for i, w in enumerate(names)))
@@ -116,6 +119,8 @@ def main() -> None:
     if unknown:
         print("left out, no pronunciation:", " ".join(unknown))
     words = lexicon.word_list(args.words, more - set(unknown))
+    for word, phones in lexicon.guessed().items():
+        print("guessed from the spelling, check it:", word, *phones)
     graph = write_folder(args.out, described, weights, words, args.unknown_cost)
     files = sorted(p for p in args.out.rglob("*") if p.is_file() and p.name != "MODEL.json")
     digests = {
@@ -134,6 +139,7 @@ def main() -> None:
         "unknown_cost": args.unknown_cost,
         "words": len(graph.words) - 1,
         "pronunciations": len(graph.entries) - 1,
+        "guessed": {w: " ".join(p) for w, p in lexicon.guessed().items()},
         "whole_phrases": {w.replace("_", " "): w for w in lexicon.phrases()[1]},
         "training": json.loads(args.about.read_text("utf-8")) if args.about else {},
         "sha256": whole,

@@ -1,8 +1,9 @@
 """The words that the shipped model knows, with their phones.
 
 Rules of this file. Network phones are the 41 of PHONES, in this order (SIL, SPN, 39 ARPAbet phones
-without stress). Pronunciations come from CMUdict and, before it, from pronunciations.txt; a word in
-neither is refused, never guessed. A phrase marked "=" in phrases.txt is one entry of its own,
+without stress). Pronunciations come from CMUdict and, before it, from pronunciations.txt. Only a
+word of trade_words.txt that is in neither is guessed from its spelling (letters.py); ``guessed``
+says which were. A phrase marked "=" in phrases.txt is one entry of its own,
 written with underscores ("stand_by"), beside its words, so that a run-time grammar can allow it
 whole and none of its fragments.
 """
@@ -164,6 +165,21 @@ def dictionary() -> dict[str, list[list[str]]]:
     return table
 
 
+def trade_words() -> list[str]:
+    """The words of trade_words.txt."""
+    lines = (FOLDER / "trade_words.txt").read_text(encoding="utf-8").splitlines()
+    return [word for line in lines for word in line.split("#")[0].lower().split()]
+
+
+@cache
+def guessed() -> dict[str, tuple[str, ...]]:
+    """Phones, guessed from the spelling, of the trade words that no dictionary has."""
+    from training.letters import letters
+
+    table = dictionary()
+    return {word: letters().phones(word) for word in trade_words() if word not in table}
+
+
 def pronunciations(word: str) -> list[tuple[str, ...]]:
     """Phones without stress of a word, a hyphenated word or an underscored phrase; all variants.
 
@@ -171,6 +187,8 @@ def pronunciations(word: str) -> list[tuple[str, ...]]:
     others (at most eight).
     """
     table = dictionary()
+    if word not in table and word in trade_words():
+        return [guessed()[word]]
     parts = [word] if word in table else word.lower().replace("-", "_").split("_")
     out: list[tuple[str, ...]] = [()]
     for part in parts:
@@ -215,8 +233,7 @@ def word_list(number: int = 32000, more: Iterable[str] = ()) -> list[str]:
     words |= {"thirty-second", "thirty-seconds", *package_table()}
     for line in (FOLDER / "pronunciations.txt").read_text(encoding="utf-8").splitlines():
         words |= set(line.split("#")[0].split()[:1])
-    for line in (FOLDER / "trade_words.txt").read_text(encoding="utf-8").splitlines():
-        words |= {w for w in line.split("#")[0].split() if w in dictionary()}
+    words |= set(trade_words())
     words |= set(common_words(number))
     for word in words:
         pronunciations(word)

@@ -61,6 +61,22 @@ def test_careful_needs_more_and_a_margin() -> None:
     assert verdict(1.0, margin=None) == "clear"
 
 
+def test_a_phrase_fills_its_speech() -> None:
+    """Speech around the phrase makes it talk, whatever its score: "pass me the flashlight"."""
+    heard = Hypothesis("pass", (Word("pass", 0, 0.4, 1.0),), 1.0)
+
+    def said(before: float, after: float) -> str:
+        return judge(
+            heard, VOSK, careful=True, trusted=True, snr_db=20, margin=lambda: 99.0,
+            outside=(before, after),
+        )  # fmt: skip
+
+    assert 0 < VOSK.before < 0.6 and 0 < VOSK.after < 1.0
+    assert said(VOSK.before, VOSK.after) == said(-0.1, -0.1) == "clear"
+    assert said(VOSK.before + 0.01, 0) == said(0, VOSK.after + 0.01) == "talk"
+    assert said(math.inf, 0) == "talk"
+
+
 @pytest.mark.parametrize("snr_db", [None, -20.0, VOSK.floor_db - 0.1])
 def test_noise_above_the_measured_one_makes_doubtful(snr_db: float | None) -> None:
     assert verdict(1.0, snr_db=snr_db) == "doubtful"
@@ -69,7 +85,7 @@ def test_noise_above_the_measured_one_makes_doubtful(snr_db: float | None) -> No
 
 def test_the_margin_is_not_asked_without_need() -> None:
     def never() -> float:
-        raise AssertionError("two decodes for nothing")
+        raise AssertionError("a decode for nothing")
 
     heard = Hypothesis("pass", (Word("pass", 0, 0.4, 0.7),), 0.7)
     assert judge(heard, VOSK, careful=True, trusted=True, snr_db=20, margin=never) == "doubtful"

@@ -18,9 +18,19 @@ import pytest
 from stand_ins_audio import feed, hiss, phrases
 
 from voicecheck.audio import noise
+from voicecheck.audio.acceptance import TABLE
 from voicecheck.audio.ear import Ear
 from voicecheck.audio.ports import Heard, Recogniser, RivalScoring
-from voicecheck.audio.vosk_recogniser import VoskRecogniser, check_folder, default_model
+from voicecheck.audio.vosk_recogniser import (
+    VoskRecogniser,
+    check_card,
+    check_folder,
+    default_model,
+    file_digests,
+    network_digest,
+    read_decoys,
+    whole_digest,
+)
 from voicecheck.errors import ModelUnusable, RecogniserMissing, WordNotInModel
 from voicecheck.reply.grammar import Vocabulary
 
@@ -116,6 +126,7 @@ def test_a_truncated_model_does_not_end_this_process(model: Path, tmp_path: Path
     for name in ("am/final.mdl", "graph/HCLr.fst"):
         broken = tmp_path / name.replace("/", "-")
         shutil.copytree(model, broken)
+        (broken / "MODEL.json").unlink(missing_ok=True)  # with its card it is not even tried
         whole = (broken / name).read_bytes()
         (broken / name).write_bytes(whole[: len(whole) // 2])
         with pytest.raises(ModelUnusable):
@@ -146,9 +157,50 @@ def test_it_is_a_recogniser_that_scores_rivals(vosk: VoskRecogniser) -> None:
     assert vosk.name.startswith("vosk 0.3.") and len(vosk.digest) == 64
 
 
-def test_only_the_shipped_model_is_trusted(model: Path) -> None:
-    """The thresholds were measured with that one."""
-    assert VoskRecogniser(model, trial=False).trusts_pass is (model == default_model())
+def test_only_the_network_that_was_calibrated_is_trusted(model: Path, tmp_path: Path) -> None:
+    """The thresholds were set for that one."""
+    calibrated = network_digest(file_digests(model)) == TABLE["vosk"].network
+    assert VoskRecogniser(model, trial=False).trusts_pass is calibrated
+    other = tmp_path / "other"
+    shutil.copytree(model, other)
+    (other / "MODEL.json").unlink()
+    with (other / "conf/model.conf").open("a") as conf:
+        conf.write("--endpoint.rule4.min-trailing-silence=1.1\n")
+    assert not VoskRecogniser(other, trial=False).trusts_pass
+
+
+def test_the_shipped_model_is_whole() -> None:
+    own = default_model()
+    if own is None:
+        pytest.skip("this checkout has no model")
+    digests = file_digests(own)
+    check_card(own, digests)
+    card = json.loads((own / "MODEL.json").read_text("utf-8"))
+    assert card["files"] == digests and card["sha256"] == whole_digest(digests)
+
+
+@pytest.mark.parametrize("name", ["am/final.mdl", "graph/HCLr.fst", "graph/words.txt"])
+def test_one_flipped_bit_is_noticed(tmp_path: Path, name: str) -> None:
+    own = default_model()
+    if own is None:
+        pytest.skip("this checkout has no model")
+    damaged = tmp_path / "model"
+    shutil.copytree(own, damaged)
+    with (damaged / name).open("r+b") as file:
+        file.seek(-100, 2)
+        (byte,) = file.read(1)
+        file.seek(-100, 2)
+        file.write(bytes([byte ^ 1]))
+    with pytest.raises(ModelUnusable, match=f"damaged.*{name}") as caught:
+        VoskRecogniser(damaged, trial=False)
+    assert caught.value.code == "model-unusable"
+
+
+def test_a_card_that_cannot_be_read_is_an_error(folder: Path) -> None:
+    for text in ("", "[]", '{"files": 3}', "{}"):
+        (folder / "MODEL.json").write_text(text)
+        with pytest.raises(ModelUnusable, match="card"):
+            check_card(folder, file_digests(folder))
 
 
 def test_a_missing_word_is_refused_and_not_dropped(vosk: VoskRecogniser) -> None:
@@ -224,7 +276,8 @@ def test_joined_entries_are_used_and_turned_back(vosk: VoskRecogniser) -> None:
             return json.dumps({"result": [word], "text": "stand_by"})
 
     made = VoskRecogniser.__new__(VoskRecogniser)
-    made._model, made._folder, made._grammar = Joined(), Path("model"), ()
+    made._model, made.folder, made._grammar = Joined(), Path("model"), ()
+    made._decoys, made._talk = {}, frozenset()
     made._vosk = type("Vosk", (), {"KaldiRecognizer": Saying})
     words: Vocabulary = phrases("stand by", "say again", "pass")
     made.prepare(words)
@@ -254,6 +307,49 @@ def test_talk_outside_the_vocabulary_is_never_clear_as_a_careful_phrase(
                 assert result.certainty == "doubtful", (text, result.hypothesis)
 
 
+def test_decoys_stand_beside_closed_phrases_and_come_out_as_talk() -> None:
+    """Not one that sounds like a word that may be said, and none beside numbers."""
+
+    class Everything:
+        def vosk_model_find_word(self, word: str) -> int:
+            return -1 if "_" in word else 1
+
+    class Hearing:
+        def __init__(self, _model: object, _rate: int, grammar: str) -> None: ...
+
+        def SetWords(self, _on: bool) -> None: ...
+
+        def SetMaxAlternatives(self, _most: int) -> None: ...
+
+        def AcceptWaveform(self, _samples: bytes) -> None: ...
+
+        def FinalResult(self) -> str:
+            words = [
+                {"word": w, "start": 0.1, "end": 0.6, "conf": 0.9} for w in ("because", "pass")
+            ]
+            return json.dumps({"result": words, "text": "because pass"})
+
+    made = VoskRecogniser.__new__(VoskRecogniser)
+    made._model, made.folder = Everything(), Path("model")
+    made._vosk = type("Vosk", (), {"KaldiRecognizer": Hearing})
+    made._decoys = {
+        "because": frozenset({"because"}),
+        "past": frozenset({"past", "pass", "fast"}),
+        "say": frozenset({"say", "they"}),
+    }
+    made.prepare(phrases("pass", "say again"))
+    assert made._grammar == ("pass", "say again", "because", "[unk]")
+    assert made.hear(bytes(3200)).text == "[unk] pass"
+    made.prepare(phrases("pass", number=True))
+    assert not {"because", "past"} & set(made._grammar)
+
+
+def test_every_decoy_of_the_model_is_a_word_of_it_and_near_itself(vosk: VoskRecogniser) -> None:
+    decoys = read_decoys(vosk.folder)
+    assert len(decoys) >= 300 and not vosk.missing(decoys)
+    assert all(decoy in near for decoy, near in decoys.items())
+
+
 def test_the_radio_form_of_a_figure_gives_way_to_the_plain_one() -> None:
     """Both in one grammar halve each other's confidence; both mean the same figure."""
 
@@ -262,7 +358,8 @@ def test_the_radio_form_of_a_figure_gives_way_to_the_plain_one() -> None:
             return -1 if "_" in word else 1
 
     made = VoskRecogniser.__new__(VoskRecogniser)
-    made._model, made._folder = Everything(), Path("model")
+    made._model, made.folder = Everything(), Path("model")
+    made._decoys, made._talk = {}, frozenset()
     words = phrases("pass", number=True)
     assert {"five", "fife", "four", "fower", "three", "tree"} <= set(words.words)
     made.prepare(words)

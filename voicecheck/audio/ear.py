@@ -248,6 +248,7 @@ class Ear:
             margin=partial(engine.margin, samples, text)
             if isinstance(engine, RivalScoring)
             else None,
+            outside=outside(hypothesis, utterance),
         )
         if certainty == "talk":
             return NotHeard("talk", utterance, text)
@@ -284,11 +285,22 @@ class Ear:
             samples=samples,
             start=seconds(start),
             end=seconds(end),
+            speech_start=seconds(endpoint.first * BLOCK),
             speech_end=seconds(speech_end),
             snr_db=snr(samples, speech, speech_end - start),
             peak_dbfs=peak,
             clipped=clipped,
         )
+
+
+def outside(hypothesis: Hypothesis, utterance: Utterance) -> tuple[float, float]:
+    """Seconds of speech before the first word and after the last; negative where a word goes on
+    beyond the speech."""
+    if not hypothesis.words:
+        return 0.0, 0.0
+    first = utterance.start + hypothesis.words[0].start
+    last = utterance.start + hypothesis.words[-1].end
+    return first - utterance.speech_start, utterance.speech_end - last
 
 
 def level(samples: bytes) -> tuple[float, bool]:

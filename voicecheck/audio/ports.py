@@ -102,7 +102,8 @@ class Utterance:
     """One stretch of speech with what led up to it.
 
     ``samples`` begin 0.5 s before the speech (less at the very beginning of the stream) and end
-    with the silence that ended it. ``start``, ``end`` and ``speech_end`` are stream seconds.
+    with the silence that ended it. ``start``, ``end`` and where the speech itself starts and ends
+    are stream seconds.
     ``snr_db`` is None when there was too little sound before the speech to know the floor; in
     wind the figure is poor (see acceptance.py). ``peak_dbfs`` is 0 at full scale.
     """
@@ -110,6 +111,7 @@ class Utterance:
     samples: bytes
     start: float
     end: float
+    speech_start: float
     speech_end: float
     snr_db: float | None
     peak_dbfs: float

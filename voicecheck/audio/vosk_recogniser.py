@@ -10,7 +10,11 @@ Rules:
 4. vosk treats a grammar as word pairs, not as a list of sentences: "five" has come out as the
    lone "by" of "stand by". A phrase that the model has as one entry ("stand_by") is used whole;
    what comes out is compared with the vocabulary by the ear.
-5. A new recogniser is made for each utterance (0.5 to 5 ms): SetGrammar leaks, and ends the
+5. Beside the phrases of a closed question stand decoys: common words that sound like nothing that
+   may be said (graph/decoys.txt, made with the model). Talk is heard as these, and comes out as
+   ``[unk]``. Numbers and spellings get none: their words follow one another freely, decoys cost
+   them most, and they are read back anyway.
+6. A new recogniser is made for each utterance (0.5 to 5 ms): SetGrammar leaks, and ends the
    process when it is called inside an utterance. ``[]`` as grammar crashes: ``[unk]`` is always
    listed.
 """
@@ -24,17 +28,21 @@ import json
 import struct
 import subprocess
 import sys
-from collections.abc import Iterable
-from functools import cached_property
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from voicecheck.audio.acceptance import TABLE
 from voicecheck.audio.ports import RATE, UNKNOWN, Hypothesis, Word
 from voicecheck.errors import ModelUnusable, RecogniserMissing, WordNotInModel
 
 if TYPE_CHECKING:
     from voicecheck.reply.grammar import Vocabulary
 
+RIVALS = 10
+"""Paths that are looked through for a rival."""
+MOST_DECOYS = 300
+"""Each costs time at every utterance: the recogniser is built anew (docs/decisions/0010)."""
 _OPENFST_MAGIC = 2125659606  # first int32 of every OpenFst file
 _HAS_OUTPUT_SYMBOLS = 2  # bit of the OpenFst header's flags
 
@@ -42,6 +50,8 @@ _HAS_OUTPUT_SYMBOLS = 2  # bit of the OpenFst header's flags
 # 0.5), so the radio form is heard as the plain one where both may be said.
 _SAME = {"ait": "eight", "fife": "five", "fower": "four", "tree": "three", "wun": "one"}
 
+CARD = "MODEL.json"
+_REINSTALL = "Install the program again, or copy the model folder anew from where it came."
 _HOW = "Give the folder of a complete vosk model with a run-time grammar (graph/HCLr.fst, Gr.fst)."
 
 # What a foreign folder is tried with, in a process that may die of it. Exit status 0: usable.
@@ -72,9 +82,9 @@ class VoskRecogniser:
     Raises RecogniserMissing (vosk not installed) or ModelUnusable. ``trial=False`` leaves out
     the trial in a child process (about half a second) for a folder known to be good.
 
-    The thresholds of acceptance.py were measured with the shipped model and mean nothing for
-    another one, so ``trusts_pass`` is False with any other folder, and every reply is read back.
-    ``trusted=True`` is for benchmarks that measure such a model.
+    The thresholds of acceptance.py were set for one network and mean nothing for another one, so
+    ``trusts_pass`` is False with any other, and every reply is read back. ``trusted=True`` is for
+    benchmarks that measure such a model.
     """
 
     def __init__(
@@ -85,6 +95,8 @@ class VoskRecogniser:
         if chosen is None:
             raise ModelUnusable("This installation has no acoustic model.", _HOW)
         check_folder(chosen)
+        digests = file_digests(chosen)
+        check_card(chosen, digests)
         try:
             import vosk
         except (ImportError, OSError, TypeError, AttributeError) as error:
@@ -101,20 +113,13 @@ class VoskRecogniser:
             self._model: Any = vosk.Model(model_path=str(chosen))
         except Exception as error:  # vosk raises the bare class
             raise ModelUnusable(f"vosk cannot load {chosen}: {error}", _HOW) from error
-        self._folder = chosen
-        self.trusts_pass = trusted or chosen == own
+        self.folder = chosen
+        self.digest = whole_digest(digests)
+        self.trusts_pass = trusted or network_digest(digests) == TABLE["vosk"].network
         self._grammar: tuple[str, ...] = ()
+        self._decoys = read_decoys(chosen)
+        self._talk: frozenset[str] = frozenset()  # the decoys of the present grammar
         self.name = f"vosk {importlib.metadata.version('vosk')}"
-
-    @cached_property
-    def digest(self) -> str:
-        """SHA-256 over the names and contents of the files in am, conf and graph."""
-        total = hashlib.sha256()
-        for part in ("am", "conf", "graph"):
-            for path in sorted(p for p in (self._folder / part).rglob("*") if p.is_file()):
-                total.update(path.relative_to(self._folder).as_posix().encode() + b"\0")
-                total.update(hashlib.sha256(path.read_bytes()).digest())
-        return total.hexdigest()
 
     def missing(self, words: Iterable[str]) -> tuple[str, ...]:
         """Those of ``words`` that the model does not have."""
@@ -130,17 +135,22 @@ class VoskRecogniser:
             lacking += [] if self._has(entries[-1]) else self.missing(phrase.split())
         if lacking:
             raise WordNotInModel(
-                f"The model {self._folder.name} cannot hear: {', '.join(sorted(set(lacking)))}.",
-                "Use other words, or train the model with them.",
+                f"The model {self.folder.name} cannot hear: {', '.join(sorted(set(lacking)))}.",
+                "Use other words, or add these to the model: training/README.md, Words.",
             )
-        self._grammar = (*dict.fromkeys(entries), UNKNOWN)
+        chosen: list[str] = []
+        if not vocabulary.words:
+            said = set(vocabulary.all_words())
+            chosen = [decoy for decoy, near in self._decoys.items() if near.isdisjoint(said)]
+        self._talk = frozenset(chosen[:MOST_DECOYS])
+        self._grammar = (*dict.fromkeys(entries), *chosen[:MOST_DECOYS], UNKNOWN)
 
     def hear(self, samples: bytes) -> Hypothesis:
         """Recognise one utterance; ``confidence`` is the lowest of its words'."""
         result = self._decode(samples, self._grammar, alternatives=0)
         words = tuple(
             Word(
-                item["word"].replace("_", " "),
+                UNKNOWN if item["word"] in self._talk else item["word"].replace("_", " "),
                 float(item["start"]),
                 float(item["end"]),
                 min(1.0, float(item.get("conf", 0.0))),
@@ -154,25 +164,20 @@ class VoskRecogniser:
         """By how much ``phrase`` beat its best rival: natural log of the likelihood ratio.
 
         Word confidences exist only without alternatives, and path scores only with them, so the
-        same sound is decoded twice more, with and without the phrase, and the scores of the best
-        paths are compared. The difference contains the phrase's acoustics only: what the two
-        paths share cancels out. -inf when the phrase is not the best path, +inf when nothing
-        else fits at all.
+        same sound is decoded once more, and the score of the phrase is compared with that of the
+        best path of other words; what two paths share cancels out. A path of the same words put
+        together from other phrases is no rival. -inf when the phrase is not the best path, +inf
+        when no rival is within the decoder's lattice beam (6 in our model).
         """
-        entry = self._entry(phrase)
-        text, score = self._best(samples, self._grammar)
-        if text != phrase:
+        result = self._decode(samples, self._grammar, alternatives=RIVALS)
+        paths = [
+            (path["text"].replace("_", " ").strip(), float(path["confidence"]))
+            for path in result.get("alternatives") or ()
+        ]
+        if not paths or paths[0][0] != phrase:
             return float("-inf")
-        rivals = tuple(e for e in self._grammar if e != entry)
-        if len(rivals) == len(self._grammar):
-            return 0.0  # made of free words: no entry to leave out, so nothing is known
-        other, rival = self._best(samples, rivals)
-        return score - rival if other else float("inf")
-
-    def _best(self, samples: bytes, grammar: tuple[str, ...]) -> tuple[str, float]:
-        result = self._decode(samples, grammar, alternatives=1)
-        best = (result.get("alternatives") or [{"text": "", "confidence": 0.0}])[0]
-        return best["text"].replace("_", " ").strip(), float(best["confidence"])
+        rivals = [score for text, score in paths if text != phrase]
+        return paths[0][1] - max(rivals) if rivals else float("inf")
 
     def _decode(self, samples: bytes, grammar: tuple[str, ...], alternatives: int) -> Any:
         if not grammar:
@@ -240,6 +245,57 @@ def check_folder(folder: Path) -> None:
         name, _, value = line.strip().partition("=")
         if name == "--sample-frequency" and value.split("#")[0].strip() != str(RATE):
             refuse(f"it is made for {value.strip()} samples a second, not {RATE}")
+
+
+def read_decoys(folder: Path) -> dict[str, frozenset[str]]:
+    """Each decoy with the words that sound like it; none for a model made without."""
+    path = folder / "graph/decoys.txt"
+    if not path.is_file():
+        return {}
+    rows = (line.split() for line in path.read_text("utf-8").splitlines())
+    return {row[0]: frozenset(row[1:]) for row in rows if row}
+
+
+def file_digests(folder: Path) -> dict[str, str]:
+    """SHA-256 (hex) by name of the files in am, conf and graph, ordered by path."""
+    parts = ("am", "conf", "graph")
+    files = sorted(p for part in parts for p in (folder / part).rglob("*") if p.is_file())
+    return {
+        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in files
+    }
+
+
+def whole_digest(digests: Mapping[str, str]) -> str:
+    """One SHA-256 for a whole folder; the same as in the card of a model of our own."""
+    lines = "".join(f"{name} {digest}\n" for name, digest in digests.items())
+    return hashlib.sha256(lines.encode()).hexdigest()
+
+
+def network_digest(digests: Mapping[str, str]) -> str:
+    """SHA-256 of what makes the scores: network and settings. Not of the words: one more word in
+    the graph changes no other word's score, because a run-time grammar takes only its own."""
+    return whole_digest({n: d for n, d in digests.items() if n.startswith(("am/", "conf/"))})
+
+
+def check_card(folder: Path, digests: Mapping[str, str]) -> None:
+    """Raise ModelUnusable where a file is not the one that the folder's card (MODEL.json) lists.
+
+    A folder without a card, which is not one of ours, has nothing to compare with; ours without its
+    card is damaged too.
+    """
+    card = folder / CARD
+    if not card.is_file() and folder != default_model():
+        return
+    try:
+        listed = json.loads(card.read_text("utf-8"))["files"]
+        wrong = [name for name, digest in sorted(listed.items()) if digests.get(name) != digest]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        raise ModelUnusable(f"The card {card} cannot be read.", _REINSTALL) from None
+    if wrong:
+        raise ModelUnusable(
+            f"{folder} is damaged: not as in its card {CARD}: {', '.join(wrong)}.", _REINSTALL
+        )
 
 
 def _beginning(path: Path, count: int) -> bytes:

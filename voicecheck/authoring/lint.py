@@ -156,8 +156,10 @@ class _Lint:
                     "word",
                     where[word],
                     f"{engine.name} cannot hear the word {word!r}.",
-                    "Use another word, or add its pronunciation in "
-                    "voicecheck/audio/pronunciations.py.",
+                    "Use another word, or add this one: its sound in "
+                    "voicecheck/audio/pronunciations.py, or, for vosk, its spelling alone in "
+                    "training/trade_words.txt, and then make the words of the model anew: "
+                    "python -m training.export --out voicecheck/acoustic/model.",
                 )
 
     def alike(self) -> Iterator[Finding]:
