@@ -282,6 +282,52 @@ def test_a_cut_strap_stops_driving_until_it_is_mended_and_looked_at_again() -> N
     ]
 
 
+COUNTED = LOADED.index("four")
+
+
+def test_the_tiedowns_are_reckoned_when_the_last_kind_is_counted() -> None:
+    # 49 CFR 393.106(d), 393.108: 4 x 4000 over + 2 x 6600 / 2 direct = 22600 of 42000 / 2 = 21000;
+    # 393.110(c), blocked: 40 ft asks for four. Six are on.
+    day = Day(compiled("cargo"))
+    assert "Tiedowns together" not in day.reply(*LOADED[: COUNTED + 2])
+    said = day.reply(*LOADED[COUNTED + 2 : COUNTED + 4])
+    assert "two two six zero zero pounds. Within the guide value" in said
+    assert "at least two one zero zero zero pounds" in said
+    assert [x.verdict for x in day.records if isinstance(x, r.Reckoned)] == ["within"]
+
+
+def test_too_weak_tiedowns_stop_driving_and_are_told_by_how_much() -> None:
+    # 3 x 4000 + 2 x 3300 = 18600 of 21000: 2400 short.
+    day = Day(compiled("cargo"))
+    said = day.reply(*LOADED[:COUNTED], "three", "affirm", "two", "affirm")
+    assert "Short by two four zero zero pounds." in said
+    assert day.defects() == {"tie-downs-short": "major"}
+    day.reply(*LOADED[COUNTED + 4 : -1])
+    assert (day.step, day.phase) == ("statement", "stopped")
+    day.reply("mended", "affirm", "one more strap thrown over")
+    assert day.step == "count@straps"
+    day.reply("four", "affirm", "two", "affirm", "nobody near", "affirm")
+    assert day.outcome == "complete"
+    verdicts = [x.verdict for x in day.records if isinstance(x, r.Reckoned)]
+    assert verdicts == ["outside", "within"]  # both are kept
+
+
+def test_too_few_tiedowns_are_told_by_how_many() -> None:
+    day = Day(compiled("cargo"))
+    said = day.reply(*LOADED[:COUNTED], "zero", "affirm", "three", "affirm")
+    assert "Short by one piece." in said
+    assert "Short by one one one zero zero pounds." in said
+
+
+def test_what_is_on_file_for_one_country_is_not_used_in_the_other() -> None:
+    # Unmarked straps count nowhere in Canada; the table of graded chain was not found there.
+    day = Day(compiled("cargo", "flatbed", "summer", "CA-ON"), "CA-ON")
+    day.reply(*LOADED[:2], "none on board", *LOADED[2:COUNTED])
+    said = day.reply("four", "affirm", "twelve", "affirm")
+    assert "I cannot judge this. Working load limit of chains not known." in said
+    assert day.defects() == {}
+
+
 def test_a_hot_hub_keeps_the_vehicle_at_the_stop() -> None:
     day = Day(compiled("en-route"))
     day.reply(*ON_THE_WAY[:2], "left rear drive outer hot", "nothing else")

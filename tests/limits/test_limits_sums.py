@@ -66,7 +66,7 @@ from voicecheck.limits.sums import SUMS, work
         ),
         (
             'tie-downs "weight=20000 lb" "length=20 ft" blocked=yes "tie-down=2 strap 4 over"',
-            "CA-ON", "outside", "Unmarked",
+            "CA-ON", "outside", "not counted. Not marked.",
         ),
         (
             'tie-downs "weight=9000 lb" "length=9 ft" "tie-down=2 rope 1/2 over"',

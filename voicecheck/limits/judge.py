@@ -74,6 +74,7 @@ class Judgement:
 
     ``bound`` is the figure that was compared and ``basis`` where it came from; both are None when
     the verdict is "cannot judge". ``guide`` is true when the limit is no statement of law.
+    ``short`` is a sentence for the voice beside the figures: what is missing.
     """
 
     verdict: Verdict
@@ -84,6 +85,7 @@ class Judgement:
     basis: Basis | None = None
     guide: bool = False
     missing: tuple[str, ...] = ()
+    short: str = ""
 
 
 def find(family: str, given: Mapping[str, str], jurisdiction: str) -> Limit | CannotJudge:

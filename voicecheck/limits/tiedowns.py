@@ -80,9 +80,9 @@ class Secured:
 
     ``sum`` and ``least_sum`` are in the unit of the weight; ``number`` and ``least_number`` count
     tiedowns; ``short_sum`` and ``short_number`` are what is missing, zero if nothing is. A "least"
-    that cannot be told is None, and nothing is short of it. ``uncounted`` holds name and reason of
-    the kinds that add nothing to the sum. ``judgement`` is of the one that decides; its reason
-    tells both.
+    that cannot be told is None, and nothing is short of what cannot be judged. ``uncounted`` holds
+    name and reason of the kinds that add nothing to the sum. ``judgement`` is of the one that
+    decides; its reason tells both.
     """
 
     sum: Quantity
@@ -96,14 +96,21 @@ class Secured:
 
     def shortage(self) -> str:
         """What is short and by how much, in short sentences; empty if nothing is."""
-        said = []
-        if self.short_number:
-            many = "" if self.short_number == 1 else "s"
-            said.append(f"Short by {self.short_number} tiedown{many}.")
+        many = "tiedown" if self.short_number == 1 else "tiedowns"
+        said = [f"Short by {self.short_number} {many}."] if self.short_number else []
         if self.short_sum.value:
             said.append(f"Working load limit short by {self.short_sum}.")
-        said += [f"{name} not counted: {why}" for name, why in self.uncounted]
+        said += [f"{name} not counted. {why}" for name, why in self.uncounted]
         return " ".join(said)
+
+    def spoken(self) -> str:
+        """The same for the voice."""
+        said = []
+        if self.short_number:
+            said.append(f"Short by {Quantity.of(self.short_number, COUNT).spoken()}.")
+        if self.short_sum.value:
+            said.append(f"Short by {self.short_sum.spoken()}.")
+        return " ".join((*said, *(f"{name} not counted." for name, _ in self.uncounted)))
 
 
 def working_load_limit(
@@ -117,7 +124,7 @@ def working_load_limit(
     if tiedown.marked is not None:
         return tiedown.marked.exact_in(unit), None
     if _country(jurisdiction) == "CA" and not tiedown.marking:
-        return CannotJudge("Unmarked, in Canada.", ("working load limit",))
+        return CannotJudge("Not marked.", ("working load limit",))
     family, given = _default(tiedown)
     row = find(family, given, jurisdiction)
     if isinstance(row, CannotJudge):
@@ -148,12 +155,12 @@ def secured(
     by_number = judge_family("tiedown-count", Quantity.of(number, COUNT), size, jurisdiction)
 
     total, rows, uncounted = Fraction(0), dict[str, Limit](), list[tuple[str, str]]()
-    unknown = False
+    unknown: list[str] = []
     for tiedown in used:
         found = working_load_limit(tiedown, jurisdiction, weight.unit)
         if isinstance(found, CannotJudge):
             uncounted.append((tiedown.name, found.reason))
-            unknown = unknown or tiedown.marking or not canada
+            unknown += [tiedown.name] if tiedown.marking or not canada else []
         else:
             limit, row = found
             total += limit * tiedown.count * _ENDS[tiedown.use] / 2
@@ -161,11 +168,13 @@ def secured(
     by_sum, least_sum = _judge_sum(total, weight, jurisdiction, tuple(rows.values()), unknown)
 
     least_number = by_number.bound if isinstance(by_number.bound, Quantity) else None
-    short = max(Fraction(0), Fraction(least_sum.value) - total) if least_sum else Fraction(0)
+    missing = Fraction(0)
+    if by_sum.verdict == "outside" and least_sum is not None:
+        missing = Fraction(least_sum.value) - total
     result = Secured(
         sum=by_sum.reading,
         least_sum=least_sum,
-        short_sum=Quantity(rounded(short, ROUND_UP), weight.unit),
+        short_sum=Quantity(rounded(missing, ROUND_UP), weight.unit),
         number=number,
         least_number=int(least_number.value) if least_number else None,
         short_number=max(0, int(least_number.value) - number) if least_number else 0,
@@ -173,14 +182,21 @@ def secured(
         judgement=by_sum,
     )
     order = ("outside", "cannot judge", "within")
-    first, second = sorted((by_number, by_sum), key=lambda judged: order.index(judged.verdict))
+    first, second = sorted((by_sum, by_number), key=lambda judged: order.index(judged.verdict))
+    if first.verdict == "cannot judge":
+        return replace(result, judgement=first)
     told = " ".join(filter(None, (result.shortage(), first.reason, second.reason)))
     guide = first.guide or second.guide
-    return replace(result, judgement=replace(first, reason=told, guide=guide))
+    short = result.spoken() if first.verdict == "outside" else ""
+    return replace(result, judgement=replace(first, reason=told, guide=guide, short=short))
 
 
 def _judge_sum(
-    total: Fraction, weight: Quantity, jurisdiction: str, rows: Sequence[Limit], unknown: bool
+    total: Fraction,
+    weight: Quantity,
+    jurisdiction: str,
+    rows: Sequence[Limit],
+    unknown: Sequence[str],
 ) -> tuple[Judgement, Quantity | None]:
     """The judgement of the sum, and the least that it must be."""
     reading = Quantity(rounded(total, ROUND_DOWN), weight.unit)
@@ -196,7 +212,8 @@ def _judge_sum(
         return Judgement("within", reading, reason, row, least, "source figure", guide), least
     if unknown:
         missing = ("working load limit",)
-        return Judgement("cannot judge", reading, reason, row, missing=missing), least
+        told = f"Working load limit of {' and '.join(unknown)} not known."
+        return Judgement("cannot judge", reading, told, row, missing=missing), least
     return Judgement("outside", reading, reason, row, least, "source figure", guide), least
 
 

@@ -331,7 +331,7 @@ def _reckon(turn: Turn, step: Step, reply: Reply, reckoning: Reckoning, result: 
     )
     if result.verdict == "cannot judge":
         return f"{reckoning.text} {say.cannot_reckon(result.reason)}"
-    told = f"{reckoning.text} {_told(result)}"
+    told = " ".join(filter(None, (reckoning.text, _told(result), result.short)))
     if result.verdict == "outside" and reckoning.outside:
         severity = turn.defect(reckoning.outside, step, reckoning.text, reply, reckoning.id)
         told += f" {say.noted_defect(turn.compiled.defects[reckoning.outside].text, severity)}"
