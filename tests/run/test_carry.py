@@ -12,6 +12,7 @@ import io
 import json
 import re
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -26,8 +27,10 @@ from voicecheck.journal.verify import verify_journal
 from voicecheck.report.build import build, to_json
 from voicecheck.report.html import to_html
 from voicecheck.report.pdf import to_pdf
+from voicecheck.run.due import Due, due
 from voicecheck.run.library import Sources, find, load_sources, read_text
 from voicecheck.run.opening import Setting, read_inspection
+from voicecheck.run.past import all_past
 from voicecheck.session import records as r
 from voicecheck.session.fold import fold
 
@@ -634,3 +637,45 @@ def test_an_overdue_sticker_blocks_leaving_and_nothing_else(day: Day) -> None:
 
 def test_setting_has_no_order_by_itself() -> None:
     assert Setting(operating="inspection", source="typed").order is None
+
+
+# -- a whole day -------------------------------------------------------------------------------
+
+
+def test_the_whole_day_with_the_shipped_lists(day: Day) -> None:
+    """Coupled, inspected, driven, looked at on the road, reported: one folder, shipped lists.
+
+    On the road within 50 miles, then 3 hours or 150 miles (49 CFR 392.9(b)); the report of 49 CFR
+    396.11 at the end; no answer of the coupling is asked twice.
+    """
+    coupled = day.whole("couple", order=ORDER)
+    trip = day.whole("trip-inspection", 0.7, order=ORDER)
+    handed_on = {
+        "lamps front top", "lamps left", "lamps right", "lamps rear", "tires left", "tires right",
+    }  # fmt: skip
+    assert {x.name for x in trip.opened.carried} == handed_on
+    assert {x.origin.inspection for x in trip.opened.carried} == {coupled.folder.name}
+    assert not {x.step for x in trip.opened.carried} & set(trip.asked)
+    assert (coupled.outcome, trip.outcome) == ("complete", "complete")
+
+    (check,) = _due(day, "cargo check", 1)
+    assert "within 50 mi" in check.text
+    looked = day.whole("en-route", 2.5, order=ORDER)
+    assert looked.outcome == "complete"
+    (check,) = _due(day, "cargo check", 2.6)
+    assert "within 150 mi" in check.text
+    assert check.inspection == looked.folder.name
+
+    reported = day.whole("post-trip", 9, order=ORDER)
+    assert reported.outcome == "complete"
+    assert _due(day, "cargo check", 9.1) == []
+    assert not day.open("trip-inspection", 23, order=ORDER).carried(), "driven since"
+    for made in (coupled, trip, looked, reported):
+        assert verify_journal(made.folder)[0] == []
+        compiled, records = read_inspection(made.folder)
+        assert build(records, compiled).headline.verdict == "complete"
+
+
+def _due(day: Day, what: str, hours: float) -> list[Due]:
+    now = (day.began + timedelta(hours=hours)).isoformat()
+    return [x for x in due(*all_past(day.parent), now) if x.what == what]

@@ -11,7 +11,8 @@ The rules:
    on which it was given and not into the next.
 3. Nothing is carried across a parting of the units: a hazard that ``parts`` them says that they
    are apart before it or after it. A walk with such a step takes nothing over, and hands on only
-   what was answered after the last of them was begun.
+   what was answered after the last of them was begun. Nor is anything carried across driving, as
+   far as a list shows it: a check on the road, or the report at the end.
 4. A defect that was open is open here, whatever lies between (H9): where the vehicle says whose it
    is, for that unit; else for every inspection that shares a unit with its own. A stop is closed by
    a release, in whatever later inspection it is given. A minor defect is closed by a good answer to
@@ -31,6 +32,7 @@ from voicecheck.checklist.compiled import Compiled, Step
 from voicecheck.run.past import CARRIED_FOR, SPOKEN_BY_PEOPLE, Past, bare, moment, unit_numbers
 from voicecheck.session import records as r
 
+ON_THE_ROAD = frozenset({"en-route", "post-trip"})
 NEVER = frozenset({"spell", "memo", "attest"})  # identity, a note and a statement are one's own
 
 
@@ -143,9 +145,11 @@ def _fresh(known: _Known, step: Step, opened: r.Opened, parted: datetime | None)
     return parted is None or known.at > parted
 
 
-def _parted(kin: Iterable[Past]) -> datetime | None:
-    """When units of these were last parted, or were being parted."""
-    return max((at for past in kin if (at := parting(past))), default=None)
+def _parted(kin: Sequence[Past]) -> datetime | None:
+    """When units of these were last parted, being parted, or had been driven."""
+    driven = [p.records[-1].at.wall for p in kin if p.compiled.id in ON_THE_ROAD]
+    moments = (*map(parting, kin), *map(moment, driven))
+    return max((at for at in moments if at is not None), default=None)
 
 
 def parts(compiled: Compiled) -> frozenset[str]:
