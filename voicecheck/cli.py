@@ -33,6 +33,7 @@ from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
 from voicecheck.run import engines, start
 from voicecheck.run.clock import DeviceClock
+from voicecheck.run.codes import checker, code_for, make_key, read_key
 from voicecheck.run.described import vehicle_text
 from voicecheck.run.dialogue import dialogue
 from voicecheck.run.due import due
@@ -49,7 +50,13 @@ from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspect
 from voicecheck.run.past import all_past, moment
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.script import script
-from voicecheck.settings import Settings, device_key_file, load_settings, settings_file
+from voicecheck.settings import (
+    Settings,
+    device_key_file,
+    load_settings,
+    release_key_file,
+    settings_file,
+)
 
 NOT_CLAIMED = (
     "voicecheck leads, times and records an inspection. It never says that a vehicle is safe or "
@@ -209,6 +216,7 @@ def _wanted(given: argparse.Namespace, settings: Settings, source: str) -> start
         microphone=settings.microphone,
         loudspeaker=settings.loudspeaker,
         lines=sys.stdin,
+        codes=_codes(source),
     )
     if source == "wav":
         wanted = replace(wanted, wav=Path(given.wav))
@@ -226,6 +234,13 @@ def _wanted(given: argparse.Namespace, settings: Settings, source: str) -> start
     if getattr(given, "headset", False):
         wanted = replace(wanted, headset=True)
     return wanted
+
+
+def _codes(source: str) -> Callable[[str, str], bool] | None:
+    """How release codes are checked here; None where there is no key, and in practice."""
+    file = release_key_file()
+    real = source in ("microphone", "typed") and file.exists()
+    return checker(read_key(file)) if real else None
 
 
 def _engine(given: argparse.Namespace, settings: Settings) -> Callable[[], Recogniser]:
@@ -318,6 +333,20 @@ def _vehicle(given: argparse.Namespace, settings: Settings) -> int:
     print(
         json.dumps({"file": str(file)}) if given.json else f"{file}\nUse it with --vehicle {file}"
     )
+    return 0
+
+
+def _release_key(given: argparse.Namespace, settings: Settings) -> int:
+    file = Path(given.file)
+    make_key(file)
+    place = release_key_file()
+    print(f"{file} is the key. Keep it with the supervisor, and copy it to {place} on each device.")
+    return 0
+
+
+def _release_code(given: argparse.Namespace, settings: Settings) -> int:
+    code = code_for(read_key(Path(given.key)), "".join(given.reference))
+    print(json.dumps({"code": code}) if given.json else f"{code[:3]} {code[3:]}")
     return 0
 
 
@@ -541,6 +570,22 @@ def _parser() -> argparse.ArgumentParser:
         "Print the public key with which this device's inspections can be verified.",
         "example:\n  voicecheck key > yard-one.pem",
     )
+
+    release_key = add(
+        "release-key",
+        _release_key,
+        "Make the key that a supervisor and the devices share for release codes.",
+        "example:\n  voicecheck release-key release-key.txt",
+    )
+    release_key.add_argument("file", metavar="FILE", help="a file that is not there yet")
+    release_code = add(
+        "release-code",
+        _release_code,
+        "Print the code that releases one stop, for the eight figures that the driver reads out.",
+        "example:\n  voicecheck release-code 4829 1503 --key release-key.txt",
+    )
+    release_code.add_argument("reference", nargs="+", help="eight figures")
+    release_code.add_argument("--key", metavar="FILE", required=True, help="the supervisor's key")
 
     desk = add(
         "desk",

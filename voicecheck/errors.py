@@ -235,6 +235,13 @@ class DeviceKeyUnusable(VoicecheckError):
     who = "operator"
 
 
+class ReleaseKeyUnusable(VoicecheckError):
+    """The key that supervisor and devices share for release codes cannot be read or made."""
+
+    code = "release-key-unusable"
+    who = "operator"
+
+
 # -- desk -----------------------------------------------------------------------------------
 
 

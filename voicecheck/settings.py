@@ -53,6 +53,11 @@ def device_key_file() -> Path:
     return Path(platformdirs.user_data_dir("voicecheck", appauthor=False)) / "device-key.pem"
 
 
+def release_key_file() -> Path:
+    """Where the key for release codes lies, if there is one."""
+    return Path(platformdirs.user_data_dir("voicecheck", appauthor=False)) / "release-key.txt"
+
+
 def load_settings(file: Path | None = None) -> Settings:
     """The settings, or the defaults where there is no file. SettingsInvalid otherwise."""
     file = file or settings_file()

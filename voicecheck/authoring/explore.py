@@ -45,6 +45,7 @@ WALL = "2026-11-25T06:00:00-07:00"
 VALID, OVERDUE = "2027-10", "2026-01"  # months after and before WALL
 ISSUED, ISSUED_LONG_AGO = "2026-11", "2019-01"  # where the date of issue is asked
 TICK_MS = 10  # a reply takes no time that could end a fact; time passes by its own events
+CODES = frozenset({Phase.STOPPED, Phase.CODING, Phase.CHECKING})
 SPOKEN = frozenset({Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING})
 LONG_TALK_MS = 3_600_000
 
@@ -55,7 +56,7 @@ Key = tuple[Any, ...]
 class Move:
     """One thing that happens. ``said`` is the driver's part of the dialogue."""
 
-    kind: str  # reply | doubtful | prompt | time | sound | memo | lost | back | fault | odd
+    kind: str  # reply | doubtful | prompt | time | sound | memo | code | lost | back | fault | odd
     said: str
     meaning: str = ""
     event: Callable[[int], e.Event] = field(default=lambda now: e.Event(at=_at(now)), repr=False)
@@ -106,7 +107,7 @@ def _at(now: int) -> r.Stamp:
 # -- keys --------------------------------------------------------------------------------------
 
 
-def _control(compiled: Compiled, s: State) -> Key:
+def _control(compiled: Compiled, s: State, now: int) -> Key:
     """Where the dialogue stands.
 
     Dropped: hold_text, last_place, mode (spoken words only); asked_at (marks a quick answer only);
@@ -131,6 +132,8 @@ def _control(compiled: Compiled, s: State) -> Key:
         s.about if inside else "",
         (pending[0], *pending[2:5]) if pending else (),
         s.command if s.phase is P.ASKING else "",
+        s.wrong_codes if s.phase in CODES or s.command.startswith("code:") else 0,
+        s.codes_from > now if s.phase is P.STOPPED else False,
         (s.memo_about, s.memo_defect > 0) if s.phase is P.MEMO else (),
         s.first if inside else "",
         s.outcome,
@@ -153,7 +156,7 @@ def full_key(compiled: Compiled, node: Node) -> Key:
     reckoned = {id for x in compiled.reckonings for id in x.steps}
     many = {step.id for step in compiled.steps if len(step.variants) > 1}
     return (
-        _control(compiled, s),
+        _control(compiled, s, node.now),
         frozenset(s.facts.items()),
         # only whether and in what order deadlines pass can be noticed
         tuple(sorted((until <= node.now, f) for f, until in s.deadlines.items())),
@@ -169,7 +172,7 @@ def full_key(compiled: Compiled, node: Node) -> Key:
         frozenset((id, min(3, n)) for id, n in s.agains.items()),
         frozenset((id, n % len(compiled.step(id).variants)) for id, n in s.asked.items()
                   if id in many),
-        s.deferred, s.wanted, _open_defects(s),
+        s.deferred, s.wanted, _open_defects(s), s.wrong_codes, s.codes_from > node.now,
         bool(s.away_since) and s.phase in (Phase.STANDING, Phase.DEAF),
     )  # fmt: skip
 
@@ -207,16 +210,17 @@ def class_key(compiled: Compiled, node: Node) -> Key:
     if s.phase is Phase.FINISHED:
         return (s.phase, s.outcome)
     holes, short = _memory(compiled, s)
-    if s.phase in (Phase.STANDING, Phase.DEAF, Phase.ASKING, Phase.MEMO, Phase.READING):
+    if s.phase in (Phase.STANDING, Phase.DEAF, Phase.ASKING, Phase.MEMO, Phase.READING,
+                   Phase.CODING, Phase.CHECKING):  # fmt: skip
         # the way on starts the step anew, or is that of the same reply typed: only whether the
         # gate is open can be read
         open_gate = all(compiled.need(n).holds(s.true) for n in step.needs) if step else True
         # a figure, a spelling and a date are always read back: all that follows goes this way
         after = (holes, short, bool(stops)) if s.phase is Phase.READING and _figure(step) else ()
-        return (_control(compiled, s), open_gate, s.step in s.answers, bool(blocking), carried,
-                reckons, after)  # fmt: skip
+        return (_control(compiled, s, node.now), open_gate, s.step in s.answers, bool(blocking),
+                carried, reckons, after)  # fmt: skip
     return (
-        _control(compiled, s),
+        _control(compiled, s, node.now),
         tuple(f in s.facts for f in leaves),
         tuple(s.deadlines.get(f, node.now + 1) <= node.now for f in leaves),
         tuple(f in s.facts for f in given),
@@ -308,6 +312,11 @@ class Moves:
         if s.phase is Phase.MEMO:
             yield _memo("a note")
             yield _reply("affirm", "typed", "affirm")
+        if s.phase is Phase.CHECKING:
+            yield _checked(s, True)
+            yield _checked(s, False)
+            if first:
+                yield _checked(replace(s, reference="00000000"), True)
         yield from self._replies(s, node.now, first)
         yield from self._time(s, node.now, first)
         yield from self._faults(s, first)
@@ -355,7 +364,11 @@ class Moves:
         elif wanted.number and s.step:
             for words in self._readings(s):
                 yield _reply(words, "typed", "number")
-        if wanted.spell and s.step:
+        if s.phase is Phase.CODING:
+            yield _reply(spelling_words("482915").lower(), "typed", "spelling")
+            if first:
+                yield _reply(spelling_words("48A915").lower(), "typed", "letters in a code")
+        elif wanted.spell and s.step:
             spelling = self.compiled.step(s.step).spelling
             assert spelling is not None
             ordered = self.units.get(spelling.match, "")
@@ -453,6 +466,8 @@ class Moves:
             over, name = s.deadlines["timing"], turn.TIMERS[s.phase]
             yield _timer(name, 0, "the time is not over")
             yield _timer(name, max(0, over - now), "the time passes")
+        if s.phase is Phase.STOPPED and s.codes_from > now:
+            yield _timer("nothing", s.codes_from - now, "the wait for a code passes")
         if first and s.phase not in SPOKEN:
             yield _timer("quiet", TICK_MS, "20 seconds of silence")
             yield _timer("hands busy", TICK_MS, "30 seconds of work")
@@ -514,6 +529,13 @@ def _prompt(name: str) -> Move:
 
 def _timer(name: str, later: int, said: str) -> Move:
     return Move("time", said, name, lambda now: e.TimerElapsed(at=_at(now), name=name), later)
+
+
+def _checked(s: State, right: bool) -> Move:
+    def event(now: int) -> e.Event:
+        return e.CodeChecked(at=_at(now), reference=s.reference, right=right)
+
+    return Move("code", f"the code is {'right' if right else 'wrong'}", "code", event)
 
 
 def _memo(text: str) -> Move:

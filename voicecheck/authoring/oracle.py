@@ -53,7 +53,7 @@ AWAY_MS = 600_000  # design: facts "until left" end after more than ten minutes
 STANDING = Phase.STANDING
 WAITING = frozenset(
     {Phase.ASKED, Phase.FOLLOWING, Phase.READING, Phase.TIMING, Phase.STOPPED, Phase.ASKING}
-    | {STANDING, Phase.CLOCKING}
+    | {STANDING, Phase.CLOCKING, Phase.CODING}
 )
 RUNNING = frozenset({Phase.TIMING, Phase.CLOCKING})  # of itself the program is silent
 SPOKEN_BY_TIMER = frozenset({"quiet"})
@@ -90,6 +90,13 @@ LEAVES_RECORD: dict[tuple[Phase | None, str], tuple[type[r.Record], ...]] = {
     (Phase.STOPPED, "release"): (r.Asking,),
     (Phase.STOPPED, "mended"): (r.Asking,),
     (Phase.STOPPED, "carry on"): (r.CarriedOn,),
+    (Phase.STOPPED, "by code"): (r.CodeAsked,),
+    (Phase.CODING, "spelling"): (r.Asking,),
+    (Phase.CODING, "command:disregard"): (r.StepStarted, r.Hold),
+    (Phase.ASKING, "affirm"): (
+        *(r.Finished, r.Withdrawn, r.MemoWanted, r.CodeGiven, r.StepStarted, r.Hold),
+    ),
+    (None, "code checked"): (r.CodeTried,),
     (None, "memo taken"): (r.MemoTaken,),
     (None, "back"): (r.Back,),
     (None, "lost"): (r.Lost,),
@@ -100,7 +107,8 @@ LEAVES_RECORD: dict[tuple[Phase | None, str], tuple[type[r.Record], ...]] = {
     (None, "interval"): (r.TimingDone,),
     (None, "not heard"): (r.NotHeard,),
 }
-RELEASES = frozenset({"driver-mended", "in person"})
+RELEASES = frozenset({"driver-mended", "in person", "by code"})
+WAIT_MS = 900_000  # after five wrong codes in a row
 
 
 @dataclass(frozen=True)
@@ -323,6 +331,7 @@ class _Check:
             self._handed_on()
         self._withdrawals()
         self._stops()
+        self._codes()
         self._make_safe()
         self._sound()
         self._interval()
@@ -856,7 +865,9 @@ class _Check:
             defect = next(d for d in self.before.defects if d.number == number)
             if kinds == ["driver-mended"] and self.o.written(defect)[2] != "driver":
                 self.fail("H4", f"{defect.defect!r} is not for the driver to mend")
-            if self.before.phase is not Phase.MEMO or not isinstance(self.event, e.MemoHeard):
+            if kinds == ["by code"]:
+                self._released_by_code(number)
+            elif self.before.phase is not Phase.MEMO or not isinstance(self.event, e.MemoHeard):
                 self.fail("H4", "a stop is released without a voice note")
             tested = {x.id: ids for x, ids in self.o.reckonings}.get(
                 defect.reckoning, (defect.step,)
@@ -865,6 +876,37 @@ class _Check:
                 self.fail("H4", "after a release the same test is not asked again")
         if len(self.after.defects) < len(self.before.defects):
             self.fail("H4", "a defect is forgotten")
+
+    def _released_by_code(self, number: int) -> None:
+        """Only by a check that said right, for the reference of this very defect."""
+        event, state = self.event, self.before
+        if not isinstance(event, e.CodeChecked) or not event.right:
+            self.fail("H4", "a stop is released without a right code")
+        elif state.phase is not Phase.CHECKING or state.code_for != number:
+            self.fail("H4", "a code for another stop releases this one")
+        elif event.reference != state.reference:
+            self.fail("H4", "a code for another reference releases this stop")
+
+    def _codes(self) -> None:
+        """Codes are asked for and checked only where the device can, and not while it waits."""
+        opened, now = self.after.opened, self.event.at.mono
+        asked = [x for x in self.records if isinstance(x, r.CodeAsked | r.CodeGiven)]
+        if asked and not (opened and opened.codes):
+            self.fail("H4", "a code is asked for without a key")
+        if asked and self.before.codes_from > now:
+            self.fail("H4", "a code is taken in spite of the wait")
+        checks = [x for x in self.actions if isinstance(x, a.CheckCode)]
+        given = [x for x in self.records if isinstance(x, r.CodeGiven)]
+        if [(x.reference, x.code) for x in checks] != [(x.reference, x.code) for x in given]:
+            self.fail("H4", "another code is checked than was given")
+        for record in self.records:
+            if not isinstance(record, r.CodeTried):
+                continue
+            if not isinstance(self.event, e.CodeChecked) or record.right != self.event.right:
+                self.fail("H4", "a check of a code is kept otherwise than it came out")
+            fifth = not record.right and self.before.wrong_codes == 4
+            if fifth != (self.after.codes_from == now + WAIT_MS):
+                self.fail("H4", "five wrong codes lead to no wait, or fewer do")
 
     # -- H6: nothing counts before the sentence is over ------------------------------------------
 
@@ -996,6 +1038,8 @@ class _Check:
                 self.fail("heard", "disregard asks nothing")
         elif isinstance(event, e.MemoHeard) and phase is Phase.MEMO:
             what = "memo taken"
+        elif isinstance(event, e.CodeChecked) and phase is Phase.CHECKING:
+            what = "code checked" if event.reference == self.before.reference else ""
         elif isinstance(event, e.MicrophoneBack) and phase is Phase.DEAF:
             what = "back"
         elif isinstance(event, e.MicrophoneLost) and phase not in (Phase.DEAF, Phase.NEW):

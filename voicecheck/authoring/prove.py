@@ -24,6 +24,7 @@ from voicecheck.authoring.explore import (
     Moves,
     Node,
     _at,
+    _checked,
     _memo,
     _prompt,
     _reply,
@@ -96,12 +97,16 @@ class Proof:
 
 
 def opened_for(
-    compiled: Compiled, context: Context, inspection: str = "b", carried: bool = False
+    compiled: Compiled,
+    context: Context,
+    inspection: str = "b",
+    carried: bool = False,
+    codes: bool = False,
 ) -> r.Opened:
     """An opening record for the exploration. Its texts are empty: no rule reads them.
 
     ``carried``: an earlier inspection hands on every answer that may be carried, and one stop
-    that nothing in this checklist tests.
+    that nothing in this checklist tests. ``codes``: the device can check release codes.
     """
     origin = r.Origin("earlier", "another checklist", 1, "", WALL)
     opened = r.Opened(
@@ -109,7 +114,7 @@ def opened_for(
         checklist_text="", hazards_text="", vehicle_text="", settings=(),
         jurisdiction=context.jurisdiction, season=context.season, operating="practice",
         source="typed", engine="", engine_digest="", voice="", program="", driver="", carrier="",
-        units=context.vehicle.numbers(), place="",
+        units=context.vehicle.numbers(), place="", codes=codes,
     )  # fmt: skip
     if not carried:
         return opened
@@ -141,7 +146,7 @@ def prove_model(
     """
     compiled = compile_checklist(model, lines, file, hazards, context)
     oracle = Oracle.of(model, hazards, context)
-    opened = opened_for(compiled, context, carried=carried)
+    opened = opened_for(compiled, context, carried=carried, codes=reduced)
     return prove(compiled, oracle, opened, reduced=reduced, most_nodes=most_nodes)
 
 
@@ -249,6 +254,8 @@ class _Lead:
         if s.phase is Phase.DEAF:
             return Move("back", "the microphone is back",
                         event=lambda now: e.MicrophoneBack(at=_at(now)))  # fmt: skip
+        if s.phase is Phase.CHECKING:
+            return _checked(s, True)
         if s.phase is Phase.ASKING:
             yes = s.command == "end inspection"
             return _reply("affirm" if yes else "negative", "typed", "affirm")
@@ -287,6 +294,10 @@ class Willing:
             return _memo("a note")
         if s.phase is Phase.STOPPED:
             return _reply("release" if s.hold == "stop" else "correction", "typed", "clear")
+        if s.phase is Phase.CHECKING:
+            return _checked(s, True)
+        if s.phase is Phase.CODING:
+            return _reply("disregard", "typed", "command:disregard")
         if s.phase in (Phase.READING, Phase.ASKING):
             return _reply("affirm", "typed", "affirm")
         if s.phase is Phase.TIMING:

@@ -48,6 +48,7 @@ ALL_GOOD = "all good"
 MENDED = "mended"
 RELEASE = "release"
 CARRY_ON = "carry on"
+BY_CODE = "by code"
 MARK = "mark"
 
 
@@ -100,6 +101,7 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             _word(MENDED),
             _word(RELEASE),
             _word(CARRY_ON),
+            _word(BY_CODE),
             _word(MARK),
         )
     )

@@ -872,10 +872,14 @@ class _Builder:
             None,
         )
         spoken = memo is not None and x.memo == memo[1].evidence
+        by_code = x.how == "by code"
+        figures = f"reference {x.memo[:4]} {x.memo[4:]}"
         return Release(
             how=x.how,
-            identity="identity not verified",
-            text="" if spoken else x.memo,
+            identity="somebody with the key, person not verified"
+            if by_code
+            else "identity not verified",
+            text=figures if by_code else "" if spoken else x.memo,
             audio=x.memo if spoken else "",
             wall=x.at.wall,
             records=_numbers(n, memo[0] if memo else 0),
@@ -1183,6 +1187,11 @@ class _Builder:
                 )
             case r.Deferred():
                 return "Left for later: " + ", ".join(self._item(id) for id in x.steps)
+            case r.CodeAsked():
+                return f"A release code for defect {x.number} was asked for"
+            case r.CodeTried():
+                told = "was right" if x.right else "was wrong"
+                return f"A release code for defect {x.number} {told}"
             case r.CarriedOn():
                 return "Inspected on under stop " + ", ".join(map(str, x.numbers))
             case r.Again():
@@ -1246,6 +1255,8 @@ def _release_words(how: str) -> str:
         return "released in person, identity not verified"
     if how == "driver-mended":
         return "mended by the driver"
+    if how == "by code":
+        return "released by a supervisor's code, person not verified"
     return f"released ({how}), identity not verified"
 
 

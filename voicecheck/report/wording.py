@@ -52,7 +52,7 @@ def _fields(report: Report) -> dict[str, str | list[str]]:
     open_items = count(len(report.open), "item")
     if report.headline.verdict == "complete":
         released = [defect for defect in report.defects if defect.release]
-        in_person = [
+        by_others = [
             defect
             for defect in released
             if defect.release and defect.release.how != "driver-mended"
@@ -62,18 +62,21 @@ def _fields(report: Report) -> dict[str, str | list[str]]:
         menders = {"driver": "the driver", "mechanic": "a mechanic"}
         by = sorted({menders.get(defect.mended_by, defect.mended_by) for defect in minor})
         who = f"Minor defects: {' and '.join(by)}." if by else "Nothing to mend was reported."
-        if in_person:
-            numbers = ", ".join(str(defect.number) for defect in in_person)
+        if by_others:
+            numbers = ", ".join(str(defect.number) for defect in by_others)
+            ways = {"in person": "in person, identity not verified"}
+            ways["by code"] = "by a supervisor's code, person not verified"
+            given = sorted({ways[d.release.how] for d in by_others if d.release})
             may = (
-                f"Only on the release of defect {numbers}: given in person, identity not "
-                "verified. Driver and carrier decide."
+                f"Only on the release of defect {numbers}: given {' and '.join(given)}. "
+                "Driver and carrier decide."
             )
             who = "What was repaired stands in the release: see below."
         elif released:
             who = "The driver mended it; the same test was done again."
         return {
-            "mark": "Answered, on a release" if in_person else "Answered",
-            "tone": "open" if in_person else "complete",
+            "mark": "Answered, on a release" if by_others else "Answered",
+            "tone": "open" if by_others else "complete",
             "may": may,
             "stops": [],
             "none": f"Nothing open. {_left(len(released), len(minor))}",
@@ -88,7 +91,7 @@ def _fields(report: Report) -> dict[str, str | list[str]]:
         elif by_driver:
             who = "A mechanic; the driver may mend what is marked so."
         else:
-            who = "A mechanic. Then a release in person by name, and the same test again."
+            who = "A mechanic. Then a release by name or by code, and the same test again."
         return {
             "mark": "Stopped",
             "tone": "stopped",

@@ -47,9 +47,11 @@ def run(
     world: World,
     first: e.Event,
     told: Callable[[Sequence[a.Action]], None] | None = None,
+    codes: Callable[[str, str], bool] | None = None,
 ) -> str:
     """Run to the end. The outcome: complete, stopped, not finished or interrupted.
 
+    ``codes`` says whether a release code is the one for a reference; without it none is.
     ``told`` is given every turn's actions after the records are kept, for a reader.
     JournalNotWritable when the disk refuses and keeps refusing.
     """
@@ -66,12 +68,18 @@ def run(
             _keep(session, journal, world, actions, hazard)
             if told:
                 told(actions)
+            checked: e.Event | None = None
             for action in actions:
                 if isinstance(action, a.Finish):
                     return action.outcome
-                if not isinstance(action, a.Keep):
+                if isinstance(action, a.CheckCode):
+                    right = codes is not None and codes(action.reference, action.code)
+                    checked = e.CodeChecked(
+                        at=world.clock.now(), reference=action.reference, right=right
+                    )
+                elif not isinstance(action, a.Keep):
                     world.perform(action)
-            event = world.next_event()
+            event = checked or world.next_event()
     finally:
         world.close()
 

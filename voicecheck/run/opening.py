@@ -40,6 +40,7 @@ class Setting:
     jurisdiction: str = ""
     settings: tuple[tuple[str, str], ...] = ()
     units: tuple[tuple[str, str], ...] = ()
+    codes: bool = False  # whether release codes can be checked
     order: Order | None = None
 
 
@@ -100,6 +101,7 @@ def open_inspection(
         carrier=(order.carrier if order else None) or setting.carrier,
         units=tuple(numbers.items()),
         place=setting.place,
+        codes=setting.codes,
         order=order.rest() if order else (),
     )
     past, unreadable = past_of(parent, opened)

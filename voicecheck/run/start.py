@@ -51,6 +51,7 @@ class Wanted:
     loudspeaker: str = ""
     speak: bool = True
     lines: Iterable[str] = sys.stdin
+    codes: Callable[[str, str], bool] | None = None  # is this the release code for the reference?
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,7 @@ def start(sources: Sources, setting: Setting, wanted: Wanted) -> Result:
         engine=recogniser.name if recogniser else "",
         engine_digest=recogniser.digest if recogniser else "",
         voice=voice.name if voice else "",
+        codes=wanted.codes is not None,
     )
     compiled, opened, folder = open_inspection(
         sources, setting, clock.now(), wanted.parent, wanted.write
@@ -85,7 +87,7 @@ def start(sources: Sources, setting: Setting, wanted: Wanted) -> Result:
     world = _world(wanted, clock, recogniser, voice, folder)
     with _closing_on_error(world), JournalFile.create(folder) as journal:
         first = e.Started(at=opened.at, opened=opened)
-        return _run(compiled, State(), journal, world, first, folder)
+        return _run(compiled, State(), journal, world, first, wanted)
 
 
 def resume(folder: Path, wanted: Wanted) -> Result:
@@ -107,7 +109,7 @@ def resume(folder: Path, wanted: Wanted) -> Result:
         recogniser = None if wanted.source == "typed" else wanted.make_recogniser()
         world = _world(wanted, clock, recogniser, _voice(wanted), folder)
         event = e.Resumed(at=clock.now(), gap_s=gap)
-        return _run(compiled, state, journal, world, event, folder)
+        return _run(compiled, state, journal, world, event, wanted)
 
 
 @contextlib.contextmanager
@@ -131,13 +133,14 @@ def _run(
     journal: JournalFile,
     world: World,
     first: e.Event,
-    folder: Path,
+    wanted: Wanted,
 ) -> Result:
     session = Session(compiled, state)
     event = first
     while True:
         try:
-            return Result(run(session, journal, world, event), folder, world)
+            outcome = run(session, journal, world, event, codes=wanted.codes)
+            return Result(outcome, journal.folder, world)
         except KeyboardInterrupt:
             event = e.Interrupted(at=world.clock.now(), why="interrupted at the keyboard")
 

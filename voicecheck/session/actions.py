@@ -54,6 +54,14 @@ class ListenMemo(Action):
 
 
 @dataclass(frozen=True)
+class CheckCode(Action):
+    """Compare a release code with the device's key; told back at once as CodeChecked."""
+
+    reference: str
+    code: str
+
+
+@dataclass(frozen=True)
 class Deafen(Action):
     """Hear nothing: a hold is being spoken, or the driver listens for a leak."""
 

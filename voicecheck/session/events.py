@@ -66,6 +66,14 @@ class MemoHeard(Event):
 
 
 @dataclass(frozen=True, kw_only=True)
+class CodeChecked(Event):
+    """The release code for ``reference`` was compared with the one that the key gives."""
+
+    reference: str
+    right: bool
+
+
+@dataclass(frozen=True, kw_only=True)
 class TimerElapsed(Event):
     name: str
 

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.session import records as r
-from voicecheck.session.state import Phase, State
+from voicecheck.session.state import CODE_TRIES, CODE_WAIT_S, Phase, State
 
 K = TypeVar("K")
 V = TypeVar("V")
@@ -43,7 +43,9 @@ def _opened(compiled: Compiled, state: State, record: r.Opened) -> State:
 
 
 def _resumed(compiled: Compiled, state: State, record: r.Resumed) -> State:
-    return replace(state, phase=Phase.BETWEEN, hazard="", refusals=0, talk_ms=0)
+    # the clock may have begun anew, so the wait after wrong codes does too
+    wait = record.at.mono + CODE_WAIT_S * 1000 if state.codes_from else 0
+    return replace(state, phase=Phase.BETWEEN, hazard="", refusals=0, talk_ms=0, codes_from=wait)
 
 
 def _step_started(compiled: Compiled, state: State, record: r.StepStarted) -> State:
@@ -248,6 +250,28 @@ def _released(compiled: Compiled, state: State, record: r.Released) -> State:
     )
 
 
+def _code_asked(compiled: Compiled, state: State, record: r.CodeAsked) -> State:
+    return replace(
+        state,
+        phase=Phase.CODING,
+        code_for=record.number,
+        reference=record.reference,
+        codes_from=0,  # a wait, if there was one, is over
+    )
+
+
+def _code_given(compiled: Compiled, state: State, record: r.CodeGiven) -> State:
+    return replace(state, phase=Phase.CHECKING, command="")
+
+
+def _code_tried(compiled: Compiled, state: State, record: r.CodeTried) -> State:
+    state = replace(state, phase=Phase.BETWEEN)
+    wrong = 0 if record.right else state.wrong_codes + 1
+    if wrong < CODE_TRIES:
+        return replace(state, wrong_codes=wrong)
+    return replace(state, wrong_codes=0, codes_from=record.at.mono + CODE_WAIT_S * 1000)
+
+
 def _asking(compiled: Compiled, state: State, record: r.Asking) -> State:
     return replace(state, phase=Phase.ASKING, command=record.command)
 
@@ -335,6 +359,9 @@ _EVOLVE: dict[type[r.Record], Callable[[Compiled, State, Any], State]] = {
     r.Again: _again,
     r.DefectFound: _defect,
     r.Released: _released,
+    r.CodeAsked: _code_asked,
+    r.CodeGiven: _code_given,
+    r.CodeTried: _code_tried,
     r.CarriedOn: _carried,
     r.Asking: _asking,
     r.AskingDropped: _asking_dropped,

@@ -103,6 +103,7 @@ class Opened(Record):
     carrier: str
     units: Pairs  # as described before the start: ("trailer", "T-4417"), ("trailer plate", ...)
     place: str
+    codes: bool = False  # whether this device can check release codes
     order: Pairs = ()  # the rest of the order, e.g. ("destination", "Dock 4")
     carried: tuple[Carried, ...] = ()
     defects: tuple[CarriedDefect, ...] = ()
@@ -325,12 +326,41 @@ class DefectFound(Record):
 
 @dataclass(frozen=True, kw_only=True)
 class Released(Record):
-    """A stop was released. how: driver-mended | in person (identity not verified)."""
+    """A stop was released. how: driver-mended | in person (identity not verified) | by code."""
 
     kind: ClassVar[str] = "released"
     number: int  # of the defect
     how: str
-    memo: str  # file name of the voice note, or the typed text
+    memo: str  # file name of the voice note, or the typed text; by code: the reference
+
+
+@dataclass(frozen=True, kw_only=True)
+class CodeAsked(Record):
+    """The reference was told; the supervisor makes the code for it. ``number`` of the defect."""
+
+    kind: ClassVar[str] = "code asked"
+    number: int
+    reference: str  # eight figures
+
+
+@dataclass(frozen=True, kw_only=True)
+class CodeGiven(Record):
+    """A code was affirmed and is being checked."""
+
+    kind: ClassVar[str] = "code given"
+    number: int
+    reference: str
+    code: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CodeTried(Record):
+    """What the check of a code said."""
+
+    kind: ClassVar[str] = "code tried"
+    number: int
+    reference: str
+    right: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -436,8 +466,9 @@ KINDS: dict[str, type[Record]] = {
     for cls in (
         Opened, Resumed, StepStarted, Hold, Said, HeardReply, NotHeard, FollowedUp, ReadBack,
         ReadBackRefused, Timing, TimingDone, Marked, ItemNoted, Answered, Reckoned, FactEnded,
-        Withdrawn, Again, DefectFound, Released, CarriedOn, Asking, AskingDropped, MemoWanted,
-        MemoTaken, Deferred, StoodBy, WentAhead, ModeSet, MadeSafe, Lost, Back, Finished,
+        Withdrawn, Again, DefectFound, Released, CodeAsked, CodeGiven, CodeTried, CarriedOn, Asking,
+        AskingDropped, MemoWanted, MemoTaken, Deferred, StoodBy, WentAhead, ModeSet, MadeSafe, Lost,
+        Back, Finished,
     )
 }  # fmt: skip
 

@@ -14,6 +14,7 @@ from voicecheck.reply.phrases import also_said, command_forms
 from voicecheck.session.state import Phase, State
 from voicecheck.units import Quantity
 
+CODE_FIGURES = 6
 WHY_NOT_DONE = ("too dark", "cannot reach", "weather", "no tool", "other reason")
 
 COMMANDS_ASKED = (
@@ -42,6 +43,7 @@ COMMANDS = {
     Phase.STOPPED: ("say again", "explain", "location", "read back", "stand by", "correction",
                     "memo", "end inspection"),
     Phase.ASKING: ("say again", "stand by", "disregard"),
+    Phase.CODING: ("say again", "stand by", "disregard", "end inspection"),
     Phase.STANDING: ("go ahead", "end inspection"),
 }  # fmt: skip
 # Replies that change nothing which matters: taken at once even when the ear is in doubt.
@@ -126,9 +128,17 @@ def expect(compiled: Compiled, state: State) -> tuple[Expect, frozenset[str]]:
         yes_no = forms("affirm", "negative")
         return Expect((*yes_no, *commands)), frozenset(yes_no[0].said)
     if state.phase is Phase.STOPPED:
-        own = forms("carry on", "release", "mended") if state.hold == "stop" else ()
+        codes = state.opened is not None and state.opened.codes
+        own = _ways_out(codes) if state.hold == "stop" else ()
         return Expect((*own, *commands)), frozenset()
+    if state.phase is Phase.CODING:
+        return Expect(tuple(commands), spell=SpellForm(CODE_FIGURES, CODE_FIGURES)), frozenset()
     return Expect(tuple(commands)), frozenset()
+
+
+def _ways_out(codes: bool) -> tuple[Form, ...]:
+    """What leads out of a stop."""
+    return forms("carry on", "release", "mended", *(("by code",) if codes else ()))
 
 
 def _expect(step: Step, all_forms: tuple[Form, ...]) -> Expect:
@@ -277,9 +287,8 @@ def vocabularies(compiled: Compiled) -> tuple[Expect, ...]:
         for question in (*questions, "why"):
             following = State(phase=Phase.FOLLOWING, step=step.id, question=question)
             found.append(expect(compiled, following)[0])
-    for phase in (Phase.READING, Phase.TIMING, Phase.CLOCKING, Phase.ASKING, Phase.STANDING):
+    for phase in (Phase.READING, Phase.TIMING, Phase.CLOCKING, Phase.ASKING, Phase.STANDING,
+                  Phase.CODING):  # fmt: skip
         found.append(expect(compiled, State(phase=phase, step=compiled.steps[0].id))[0])
-    found.append(
-        expect(compiled, State(phase=Phase.STOPPED, step=compiled.steps[0].id, hold="stop"))[0]
-    )
+    found.append(Expect((*_ways_out(True), *forms(*COMMANDS[Phase.STOPPED]))))
     return tuple(found)

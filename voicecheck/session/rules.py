@@ -16,10 +16,12 @@ from voicecheck.session import events as e
 from voicecheck.session import records as r
 from voicecheck.session import sentences as say
 from voicecheck.session.answering import follow_up, follow_up_text, settle
+from voicecheck.session.codes import reference_of
 from voicecheck.session.facts import missing
 from voicecheck.session.replying import HARMLESS, Reply, expect
 from voicecheck.session.state import (
     AWAY_S,
+    CODE_TRIES,
     HANDS_BUSY_S,
     MARKS_APART_MS,
     QUIET_LATER_S,
@@ -301,6 +303,8 @@ def _question(turn: Turn) -> str:
         )
     if state.phase is Phase.ASKING:
         return say.ask_command(state.command)
+    if state.phase is Phase.CODING:
+        return say.code_wanted(state.reference)
     if state.phase is Phase.STOPPED:
         return state.hold_text
     if step is None:
@@ -447,6 +451,63 @@ def ask_release(turn: Turn, came: In) -> None:
     _ask(turn, came.name)
 
 
+def ask_code(turn: Turn, came: In) -> None:
+    """Tell the reference, unless too many codes were wrong a short while ago."""
+    wait = turn.state.codes_from - turn.at.mono
+    if wait > 0:
+        _heard(turn, came, took=False, why="codes wait")
+        turn.tone("not understood")
+        turn.say(say.codes_wait(-(-wait // 1000)))
+        turn.listen()
+        return
+    _heard(turn, came)
+    step = turn.current()
+    assert step is not None
+    _want_code(turn, turn.stops_before(step)[0])
+
+
+def _want_code(turn: Turn, defect: r.DefectFound) -> None:
+    """The reference is bound to this inspection and this finding of this defect."""
+    opened = turn.state.opened
+    assert opened is not None
+    reference = reference_of(opened.inspection, opened.at.wall, defect.number, defect.at.wall)
+    turn.keep(r.CodeAsked(at=turn.at, number=defect.number, reference=reference))
+    turn.say(say.code_wanted(reference))
+    turn.listen()
+
+
+def take_code(turn: Turn, came: In) -> None:
+    assert came.understood is not None
+    code = came.understood.spelled
+    if not code.isdigit():
+        _heard(turn, came, took=False, why="not figures")
+        turn.tone("not understood")
+        turn.say(say.NOT_FIGURES)
+        turn.listen()
+        return
+    _heard(turn, came)
+    _ask(turn, f"code:{code}")
+
+
+def code_checked(turn: Turn, came: In) -> None:
+    assert isinstance(came.event, e.CodeChecked)
+    state, right = turn.state, came.event.right
+    defect = next(d for d in state.defects if d.number == state.code_for)
+    turn.keep(r.CodeTried(at=turn.at, number=defect.number, reference=state.reference, right=right))
+    if right:
+        turn.tone("accepted")
+        _release(turn, defect.number, "by code", state.reference)
+        return
+    turn.tone("not understood")
+    wait = turn.state.codes_from - turn.at.mono
+    if wait > 0:
+        turn.say(say.codes_wait(-(-wait // 1000)))
+        turn.restart()
+    else:
+        turn.say(say.wrong_code(CODE_TRIES - turn.state.wrong_codes))
+        _want_code(turn, defect)
+
+
 def ask_command(turn: Turn, came: In) -> None:
     if came.name == "disregard" and not turn.state.order:
         _heard(turn, came)
@@ -474,6 +535,11 @@ def do_command(turn: Turn, came: In) -> None:
         withdrawn = turn.withdraw((turn.state.order[-1],), "correction")
         turn.say(say.corrected([turn.compiled.step(id).item for id in withdrawn[:3]]))
         turn.begin(turn.compiled.step(withdrawn[0]))
+    elif command.startswith("code:"):
+        _heard(turn, came)
+        number, reference, code = turn.state.code_for, turn.state.reference, command[5:]
+        turn.keep(r.CodeGiven(at=turn.at, number=number, reference=reference, code=code))
+        turn.actions.append(a.CheckCode(reference, code))
     else:
         _heard(turn, came)
         step = turn.current()
@@ -487,8 +553,12 @@ def do_command(turn: Turn, came: In) -> None:
 
 def drop_command(turn: Turn, came: In) -> None:
     _heard(turn, came)
-    turn.keep(r.AskingDropped(at=turn.at, command=turn.state.command))
-    turn.restart()
+    command = turn.state.command
+    turn.keep(r.AskingDropped(at=turn.at, command=command))
+    if command.startswith("code:") and came.name == "negative":
+        _want_code(turn, next(d for d in turn.state.defects if d.number == turn.state.code_for))
+    else:
+        turn.restart()
 
 
 def carry_on(turn: Turn, came: In) -> None:
@@ -588,6 +658,7 @@ RULES: Mapping[str, Callable[[Turn, In], None]] = {
         second_reading, too_early, refuse, not_heard, say_again, tell, set_mode, correct,
         next_place, restart, take_note, keep_memo, ask_release, ask_command, do_command,
         drop_command, carry_on, stand_by, go_ahead, quiet, hands_busy, lose_microphone,
-        hear_again, interrupt, resume, close_late, second_mark, unclear, call_off,
+        hear_again, interrupt, resume, close_late, second_mark, unclear, call_off, ask_code,
+        take_code, code_checked,
     )
 } | {"answer_follow_up": answer, "ask_why": answer, "cannot_see": answer}  # fmt: skip

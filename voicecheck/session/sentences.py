@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
+from voicecheck.reply.numbers import spelling_words
 from voicecheck.session.records import Origin
 
 NAMED = 5  # of many, in one sentence
@@ -38,8 +39,10 @@ def hold_no_way(missing: Iterable[str]) -> str:
     return f"Hold. {texts} This cannot go on. Say end inspection."
 
 
-def hold_stop(defects: Iterable[str], item: str, driver_can_mend: bool) -> str:
+def hold_stop(defects: Iterable[str], item: str, driver_can_mend: bool, codes: bool) -> str:
     ways = ["carry on, to inspect the rest", "release, for a release in person", "end inspection"]
+    if codes:
+        ways.insert(2, "by code, for a code from the supervisor")
     if driver_can_mend:
         ways.insert(0, "mended, when you have mended it")
     return f"Stop. {' '.join(defects)} It stops: {item}. Say {listing(ways)}."
@@ -139,7 +142,33 @@ def last_answer(item: str, text: str) -> str:
     return f"Last answer. {item}: {text}."
 
 
+def code_wanted(reference: str) -> str:
+    """The reference in two fours, as figures are read over a telephone."""
+    return (
+        f"Read this to the supervisor. {by_figures(reference[:4])}, {by_figures(reference[4:])}. "
+        "Then say the code, six figures."
+    )
+
+
+def codes_wait(seconds: int) -> str:
+    minutes = -(-seconds // 60)
+    return f"Too many wrong codes. The next one in {minutes} minute{'s' * (minutes != 1)}."
+
+
+def wrong_code(left: int) -> str:
+    return f"Wrong code. {left} {'tries' if left != 1 else 'try'} left."
+
+
+NOT_FIGURES = "A code has six figures."
+
+
+def by_figures(text: str) -> str:
+    return spelling_words(text).lower()
+
+
 def ask_command(command: str) -> str:
+    if command.startswith("code:"):
+        return f"Code {by_figures(command[5:])}. Affirm, or negative?"
     return {
         "end inspection": "End the inspection here? Affirm, or negative?",
         "disregard": "Take the last answer back? Affirm, or negative?",

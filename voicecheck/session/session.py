@@ -22,6 +22,7 @@ _BY_MEANING = {
     "mended": Input.RELEASE,
     "release": Input.RELEASE,
     "carry on": Input.CARRY_ON,
+    "by code": Input.BY_CODE,
     "command:say again": Input.REPEAT,
     "command:explain": Input.TELL,
     "command:location": Input.TELL,
@@ -95,6 +96,8 @@ def classify(turn: Turn, event: e.Event) -> tuple[Input | None, In]:
             return Input.QUIET, came
         case e.TimerElapsed(name="hands busy"):
             return Input.HANDS_BUSY, came
+        case e.CodeChecked(reference=reference):
+            return (Input.CODE_CHECKED if reference == state.reference else None), came
         case e.MicrophoneLost():
             return Input.LOST, came
         case e.MicrophoneBack():

@@ -40,6 +40,8 @@ from enum import StrEnum
 
 from voicecheck.session.records import Answered, DefectFound, Opened, Reckoned
 
+CODE_TRIES = 5  # wrong codes in a row, then CODE_WAIT_S without any
+CODE_WAIT_S = 900
 AWAY_S = 600  # longer than this and facts that last "until left" are asked again
 REFUSALS_BEFORE_HELP = 3
 TALK_MS = 5000  # foreign talk of this length and the loop stands by
@@ -62,6 +64,8 @@ class Phase(StrEnum):
     CLOCKING = "clocking"  # between the driver's two marks
     READING = "reading back"
     ASKING = "asking"  # a command waits for affirm
+    CODING = "taking a code"  # the reference was told; six figures are waited for
+    CHECKING = "checking a code"  # a moment, until the device has compared it
     MEMO = "memo"
     STANDING = "standing by"
     DEAF = "deaf"  # the microphone is lost
@@ -91,6 +95,8 @@ class Input(StrEnum):
     MEMO_TAKEN = "memo taken"
     END = "end inspection"
     RELEASE = "mended, release"
+    BY_CODE = "by code"
+    CODE_CHECKED = "code checked"
     CARRY_ON = "carry on"
     INTERVAL = "interval over"
     QUIET = "quiet"
@@ -136,11 +142,15 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.CLOCKING, I.INTERVAL): _row("call_off", *ONWARD),
     # a stop
     (P.STOPPED, I.RELEASE): _row("ask_release", P.ASKING),
+    (P.STOPPED, I.BY_CODE): _row("ask_code", P.CODING, P.STOPPED),
+    (P.CODING, I.ANSWER): _row("take_code", P.ASKING, P.CODING),
+    (P.CODING, I.DISREGARD): _row("restart", *ONWARD),
+    (P.CHECKING, I.CODE_CHECKED): _row("code_checked", P.CODING, *ONWARD),
     (P.STOPPED, I.CARRY_ON): _row("carry_on", *ONWARD),
     (P.STOPPED, I.CORRECTION): _row("correct", *ONWARD),
     # commands that wait for affirm
-    (P.ASKING, I.AFFIRM): _row("do_command", *ONWARD, P.MEMO),
-    (P.ASKING, I.NEGATIVE): _row("drop_command", *ONWARD),
+    (P.ASKING, I.AFFIRM): _row("do_command", *ONWARD, P.MEMO, P.CHECKING),
+    (P.ASKING, I.NEGATIVE): _row("drop_command", *ONWARD, P.CODING),
     # voice notes
     (P.MEMO, I.MEMO_TAKEN): _row("keep_memo", *ONWARD),
     # standing by and coming back
@@ -149,7 +159,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     # say again, in every phase that waits for words
     **{
         (phase, I.REPEAT): _row("say_again", phase)
-        for phase in (*LISTENING, P.CLOCKING, P.STOPPED, P.ASKING)
+        for phase in (*LISTENING, P.CLOCKING, P.STOPPED, P.ASKING, P.CODING)
     },
     **{
         (phase, I.TELL): _row("tell", phase)
@@ -164,7 +174,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.ASKED, I.DISREGARD): _row("ask_command", P.ASKING, P.ASKED),
     (P.FOLLOWING, I.DISREGARD): _row("restart", *ONWARD),
     (P.READING, I.DISREGARD): _row("refuse_read_back", *ONWARD, P.FOLLOWING),
-    (P.ASKING, I.DISREGARD): _row("drop_command", *ONWARD),
+    (P.ASKING, I.DISREGARD): _row("drop_command", *ONWARD, P.CODING),
     (P.TIMING, I.DISREGARD): _row("restart", *ONWARD),
     (P.CLOCKING, I.DISREGARD): _row("restart", *ONWARD),
     (P.ASKED, I.NOT_DONE): _row("ask_why", P.FOLLOWING, P.READING),
@@ -174,25 +184,28 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.STOPPED, I.MEMO): _row("take_note", P.MEMO),
     **{
         (phase, I.STAND_BY): _row("stand_by", P.STANDING)
-        for phase in (*LISTENING, P.STOPPED, P.ASKING, P.TIMING, P.CLOCKING)
+        for phase in (*LISTENING, P.STOPPED, P.ASKING, P.TIMING, P.CLOCKING, P.CODING)
     },
     **{
         (phase, I.END): _row("ask_command", P.ASKING)
-        for phase in (*LISTENING, P.STOPPED, P.STANDING, P.TIMING, P.CLOCKING)
+        for phase in (*LISTENING, P.STOPPED, P.STANDING, P.TIMING, P.CLOCKING, P.CODING)
     },
     # what is not understood
     **{
         (phase, I.REFUSED): _row("refuse", phase)
-        for phase in (*LISTENING, P.STOPPED, P.ASKING, P.STANDING)
+        for phase in (*LISTENING, P.STOPPED, P.ASKING, P.STANDING, P.CODING)
     },
     (P.CLOCKING, I.REFUSED): _row("unclear", P.CLOCKING),
     (P.TIMING, I.REFUSED): _row("too_early", P.TIMING),
     (P.TIMING, I.ANSWER): _row("too_early", P.TIMING),
     **{
         (phase, I.NOT_HEARD): _row("not_heard", phase, P.STANDING)
-        for phase in (*LISTENING, P.STOPPED, P.ASKING)
+        for phase in (*LISTENING, P.STOPPED, P.ASKING, P.CODING)
     },
-    **{(phase, I.QUIET): _row("quiet", phase) for phase in (*LISTENING, P.STOPPED, P.ASKING)},
+    **{
+        (phase, I.QUIET): _row("quiet", phase)
+        for phase in (*LISTENING, P.STOPPED, P.ASKING, P.CODING)
+    },
     (P.ASKED, I.HANDS_BUSY): _row("hands_busy", P.ASKED),
     # faults
     **{
@@ -246,6 +259,10 @@ class State:
     deferred: frozenset[str] = frozenset()
     wanted: frozenset[str] = frozenset()  # steps of again only that an again has called for
     defects: tuple[DefectFound, ...] = ()
+    reference: str = ""  # told to the supervisor, and which defect it is for
+    code_for: int = 0
+    wrong_codes: int = 0  # in a row
+    codes_from: int = 0  # monotonic ms before which no code is taken
     released: Mapping[int, str] = field(default_factory=dict)
     carried: frozenset[int] = frozenset()  # stops that the driver chose to carry on under
     refusals: int = 0

@@ -358,7 +358,8 @@ class Turn:
 
     def hold_stop(self, step: Step, stops: Sequence[r.DefectFound]) -> None:
         driver = any(d.mended_by == "driver" for d in stops)
-        text = say.hold_stop([d.text for d in stops], step.item, driver)
+        codes = self.state.opened is not None and self.state.opened.codes
+        text = say.hold_stop([d.text for d in stops], step.item, driver, codes)
         self.hold("stop", step, tuple(d.defect for d in stops), "", text)
 
     def hold_unanswered(self, step: Step) -> None:
