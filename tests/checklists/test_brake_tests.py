@@ -233,7 +233,7 @@ HAZARDS = {
         "Step back. Face away from the line.",
     ),
     "hot engine": ("tractor parked, engine off", "Hands out. Step back."),
-    "near traffic": ("tractor parked", "Step behind the vehicle."),
+    "near traffic": ("tractor parked", "Step away from the traffic."),
 }
 
 
