@@ -41,6 +41,7 @@ import numpy as np
 import yaml
 
 from voicecheck.audio.ear import Ear
+from voicecheck.audio.endpoint import SileroActivity
 from voicecheck.audio.noise import diesel, mix, wind
 from voicecheck.audio.ports import BLOCK, RATE, Heard, NotHeard, Recogniser
 from voicecheck.audio.wav import read_wav
@@ -421,6 +422,7 @@ def main() -> None:
     replies = sum(not t.talk for t in wanted)
     print(f"{recogniser.name}: {replies} replies and {len(wanted) - replies} talk, clips "
           f"{args.clips}, one of {args.every}; synthetic voices, synthetic noise")  # fmt: skip
+    activity = SileroActivity()  # one for all: loading it costs more than a trial
     done: dict[str, Done] = {}
     heard_s = spent = 0.0
     for condition in args.noise.split(","):
@@ -428,7 +430,7 @@ def main() -> None:
         for trial in wanted:
             samples = noisy(read_wav(trial.file), condition, trial.file)
             began = time.perf_counter()
-            result = hear(Ear(recogniser), trial.state, samples)
+            result = hear(Ear(recogniser, activity=activity), trial.state, samples)
             spent += time.perf_counter() - began
             heard_s += len(samples) / 2 / RATE
             done[condition].append((trial, judge(trial, result)))

@@ -73,12 +73,12 @@ def _mixtures(prefix: str, count: int, pool: list[str], lend: list[str], seed: i
 
 
 def trial_voices() -> list[Voice]:
-    """Held out: six Kokoro voices, seven mixtures of them, one piper voice."""
+    """Held out: six Kokoro voices, three mixtures of them, one piper voice."""
     from training.kokoro import HELD_OUT
 
     pure = sorted(HELD_OUT)
     alone = [Voice(v, "kokoro", ((v, 1.0),), ((v, 1.0),)) for v in pure]
-    return [*alone, Voice("joe", "piper"), *_mixtures("held-", 7, pure, [], 20_261)]
+    return [*alone, Voice("joe", "piper"), *_mixtures("held-", 3, pure, [], 20_261)]
 
 
 def calibration_voices() -> list[Voice]:

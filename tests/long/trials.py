@@ -7,7 +7,7 @@
 
 Rules of this file:
 
-1. Voices that the network never heard (spoken.py, "trials"): six of Kokoro, one of piper, seven
+1. Voices that the network never heard (spoken.py, "trials"): six of Kokoro, one of piper, three
    mixtures of the six. Each text comes back in other noise, level, speed, pitch and at another
    question. All synthetic: it says nothing about people in a yard.
 2. Each trial is a line of ROWS; when it is called again it goes on where it stopped. ``--part`` and
