@@ -42,6 +42,7 @@ DECODER = """--min-active=200
 --lattice-beam=6.0
 --acoustic-scale=1.0
 --frame-subsampling-factor=3
+--frames-per-chunk=150
 --endpoint.silence-phones=1
 --endpoint.rule2.min-trailing-silence=0.5
 --endpoint.rule3.min-trailing-silence=0.75

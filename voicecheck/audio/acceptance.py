@@ -56,7 +56,7 @@ TABLE: dict[str, Thresholds] = {
         ),
         before=0.2,
         after=0.6,
-        network="f7a42f39b37f5269768a89156dc4cc6b45d08d7830356885d08a31bde0b742e6",
+        network="3861a17ce6e24660e72303f216e555a9512e5c5fcbbc31f5d2f14fa537ef56c0",
     ),
     "pocketsphinx": Thresholds(
         low=0.0,
