@@ -8,6 +8,7 @@ import pytest
 
 from tests.checklists.walk import Walk, compiled
 from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.run.library import compile_sources, load_sources
 from voicecheck.session import records as r
 
 TABLE = Path(__file__).with_name("coupling_table.md")
@@ -78,7 +79,8 @@ def test_row(row: dict[str, str]) -> None:
         }
         back = couple.step("back under")
         first = couple.step("to the nose")
-        assert given & ({*back.needs} | {*first.needs})
+        needed = {leaf for n in (*back.needs, *first.needs) for leaf in couple.need(n).leaves()}
+        assert given & needed
 
 
 def test_the_four_holding_tests_are_four_records_with_both_knobs_named_first() -> None:
@@ -110,7 +112,7 @@ HAZARDS = {  # hazard: (needs, make-safe), as an instructor demands; common prac
     "reach in": ("tractor parked, engine off, trailer held", "Step out. Keep clear."),
     "between the units": ("tractor parked, engine off, trailer held", "Step out. Keep clear."),
     "back under": (
-        "trailer held, legs down, right trailer, doors locked, people clear",
+        "trailer held, legs down, right trailer, load secured, people clear",
         "Stop. Foot brake. Both knobs out.",
     ),
     "first pull": (
@@ -212,3 +214,16 @@ def test_jaws_not_closed_three_times_is_a_major_that_blocks_the_crank() -> None:
     walk.reply("release", "affirm", "an invented foreman released it")
     walk.to("jaws")  # by way of what the look needs, which ended meanwhile
     assert [rec.how for rec in walk.records if isinstance(rec, r.Released)] == ["in person"]
+
+
+def test_a_flatbed_has_its_load_tied_down_before_it_is_backed_under() -> None:
+    flat = compile_sources(load_sources("couple", "flatbed"))[0]
+    ids = {step.id for step in flat.steps}
+    assert "deck" in ids
+    assert not {"load", "doors"} & ids
+    (answer,) = (a for a in flat.step("deck").variants[0].answers if a.id == "loose")
+    assert answer.bad
+    assert not answer.gives
+    assert not flat.need("load secured").holds(
+        lambda fact: fact not in ("load tied", "doors locked")
+    )
