@@ -47,6 +47,8 @@ Outcome = Literal[
 Verdict = Literal["complete", "stopped", "not finished"]
 
 _BEFORE_PLACES = {"All", "At", "Behind", "Between", "By", "In", "On", "Under"}
+ODOMETER = "odometer"
+"""A step of this name is printed beside the numbers of the units: trip reports want it there."""
 _ANSWERING = {"command:not done", "command:cannot see"}
 _OPEN_OUTCOMES = {"not done", "cannot see", "blocked"}
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -165,6 +167,7 @@ class Subject(Statement):
     place: str
     units: tuple[NamedValue, ...]
     order: tuple[NamedValue, ...]
+    read_off: tuple[NamedValue, ...]  # numbers that the driver read off: units, odometer
     jurisdiction: str
     season: str
     started: str
@@ -804,12 +807,27 @@ class _Builder:
             order=tuple(
                 NamedValue(name=name, value=value, records=(1,)) for name, value in opened.order
             ),
+            read_off=self._read_off(),
             jurisdiction=opened.jurisdiction,
             season=opened.season,
             started=opened.at.wall,
             ended=last.at.wall,
             closed=self.finished is not None,
             records=_numbers(1, last_n),
+        )
+
+    def _read_off(self) -> tuple[NamedValue, ...]:
+        """The numbers that were spelled, and the odometer, as their answers stand."""
+        return tuple(
+            NamedValue(
+                name=step.item.lower(),
+                value=answer.measured.value if answer.measured else answer.text,
+                records=answer.records,
+            )
+            for step in map(self._step, self.compiled.steps)
+            if self.steps[step.id].kind == "spell" or step.id == ODOMETER
+            for answer in step.answers
+            if answer.stands and answer.outcome in ("good", "failed")
         )
 
     def _defect_entries(self) -> tuple[Defect, ...]:

@@ -197,6 +197,7 @@ def _view(report: Report) -> dict[str, Any]:
 def _given(report: Report) -> list[dict[str, str]]:
     s = report.subject
     pairs = [(capital(given.name), given.value) for given in (*s.units, *s.order)]
+    pairs += [(f"{capital(read.name)}, read off", read.value) for read in s.read_off]
     pairs += [
         ("Carrier", s.carrier),
         ("Driver", s.driver),
