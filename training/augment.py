@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import torch
 import torch.nn.functional as F
 from torch import Tensor
@@ -17,19 +18,19 @@ from training.features import RATE, Mfcc
 from training.noise import Maker
 
 WARPS = tuple(0.86 + 0.02 * i for i in range(16))
+BENDS = (None, *np.random.default_rng(11).normal(size=(7, 5)) * 0.04)
 
 
 class Augment:
     """Call with a batch of cleanly placed speech."""
 
     def __init__(
-        self, device: str, seed: int, bank: Tensor, talk: Tensor, rooms: Tensor, hard: float = 1.0
+        self, device: str, seed: int, bank: Tensor, rooms: Tensor, hard: float = 1.0
     ) -> None:
-        """bank half (n, samples) of noise, talk bool (n,): clips with understandable talk."""
+        """bank half (n, samples) of noise; hard 0..1: how loud, how sudden the background is."""
         self.device, self.bank, self.rooms, self.hard = device, bank, rooms, hard
-        self.talk = talk
         self.g = torch.Generator(device=device).manual_seed(seed)
-        self.mfcc = Mfcc(device, WARPS)
+        self.mfcc = Mfcc(device, WARPS, BENDS)
         self.maker = Maker(device, seed + 1, None, 1)
 
     def u(self, low: float, high: float, *shape: int) -> Tensor:
@@ -41,14 +42,15 @@ class Augment:
         return torch.rand(count, 1, generator=self.g, device=self.device) < p
 
     def place(
-        self, pcm: Tensor, start: Tensor, length: Tensor, size: int
+        self, pcm: Tensor, start: Tensor, length: Tensor, size: int, keep: Tensor
     ) -> tuple[Tensor, Tensor, Tensor]:
         """Read speech at a random speed into (B, size); returns speech, first sample, speed (B, 1).
 
-        Cubic interpolation; utterances are shorter than ``size`` at their speed.
+        Cubic interpolation; utterances are shorter than ``size`` at their speed. keep (B, 2): the
+        part of each utterance that is heard, in its own samples.
         """
         n = len(start)
-        speed = 0.84 + self.u(0, 0.36, n, 1)
+        speed = 0.8 + self.u(0, 0.45, n, 1)
         speed = torch.where(self.chance(0.33, n), torch.ones_like(speed), speed)
         length = length[:, None].float()
         speed = torch.maximum(speed, length / (size - 200))
@@ -56,7 +58,7 @@ class Augment:
         # The edge before the word is often short: push-to-talk and the detector cut close.
         first = room * self.u(0, 1, n, 1) ** 1.3
         x = (torch.arange(size, device=self.device) - first) * speed
-        inside = (x >= 1) & (x < length - 3)
+        inside = (x >= keep[:, :1].clamp(min=1)) & (x < torch.minimum(keep[:, 1:], length - 3))
         whole = x.floor().clamp(min=1)
         frac = x - whole
         index = torch.where(inside, whole, torch.ones_like(whole)).long() + start[:, None]
@@ -80,7 +82,7 @@ class Augment:
         order = 2 * torch.randint(1, 5, (count, 1), generator=self.g, device=self.device)
         out = out / (1 + (some(0.6, 20, 350, 1e-3) / f) ** order).sqrt()
         out = out / (1 + (f / some(0.3, 3200, 7800, 1e6)) ** (2 * order)).sqrt()
-        phone = self.chance(0.14, count)
+        phone = self.chance(0.18, count)
         telephone = 1 / (1 + (300 / f) ** 8).sqrt() / (1 + (f / 3400) ** 30).sqrt()
         return torch.where(phone, out * telephone, out)
 
@@ -91,22 +93,26 @@ class Augment:
         length: Tensor,
         size: int,
         silent: Tensor,
+        keep: Tensor,
+        spoken: Tensor,
         clean: float = 0.1,
     ) -> tuple[Tensor, Tensor, Tensor]:
-        """silent bool (B,): noise only. Returns MFCC (B, T, 40), first sample and speed (B, 1)."""
+        """silent bool (B,): noise only; keep as in ``place``; spoken (B, 2): first and last sample
+        of the words. Returns MFCC (B, T, 40), first sample and speed (B, 1).
+        """
         n = len(start)
-        x, first, speed = self.place(pcm, start, length, size)
+        x, first, speed = self.place(pcm, start, length, size, keep)
         rms = (x.square().sum(1, keepdim=True) / (length[:, None] / speed)).sqrt().clamp(min=1)
         x = x / rms
         # Bandwidth of the source, before any room or noise.
         f = torch.linspace(0, RATE / 2, size // 2 + 1, device=self.device)
         spectrum = torch.fft.rfft(x)
-        narrow = torch.where(
-            self.chance(0.25, n),
-            self.u(2900, 6000, n, 1),
-            torch.full((n, 1), 1e6, device=self.device),
-        )
-        colour = 10 ** (self.u(-3, 3, n, 1) * (f.clamp(min=60) / 1000).log2() / 20)
+        never = torch.full((n, 1), 1e6, device=self.device)
+        narrow = torch.where(self.chance(0.3, n), self.u(2600, 6000, n, 1), never)
+        # Effort of the voice, and cloth before the mouth.
+        colour = 10 ** (self.u(-5, 5, n, 1) * (f.clamp(min=60) / 1000).log2() / 20)
+        cloth = torch.where(self.chance(0.12, n), self.u(600, 2500, n, 1), never)
+        colour = colour / (1 + (f / cloth) ** 2)
         x = torch.fft.irfft(spectrum * colour / (1 + (f / narrow) ** 16), size)
         # Shouting and breathing lift some parts of an utterance over others.
         wave = F.interpolate(
@@ -125,9 +131,10 @@ class Augment:
         x = x / (x.square().sum(1, keepdim=True) / (length[:, None] / speed)).sqrt().clamp(min=1e-3)
         x = x * ~silent[:, None]
         # Background: one clip from the bank, sometimes a second, sometimes a neighbour's voice.
+        hard = self.hard
         quiet = self.u(12, 45, n, 1)
-        loud = self.u(-4, 26, n, 1)
-        snr = torch.where(self.chance(0.72 * self.hard, n), loud, quiet)
+        loud = self.u(-4 - 3 * hard, 26 - 6 * hard, n, 1)
+        snr = torch.where(self.chance(0.72 + 0.04 * hard, n), loud, quiet)
         snr = torch.where(self.chance(clean, n), torch.full_like(snr, 60.0), snr)
         noise = self.clips(n, size)
         second = self.clips(n, size) * 10 ** (self.u(-15, 6, n, 1) / 20)
@@ -141,14 +148,40 @@ class Augment:
         noise = noise / noise.square().mean(1, keepdim=True).sqrt().clamp(min=1e-3)
         x = x + noise * 10 ** (-snr / 20)
         other = x.roll(1, 0) * ~silent.roll(1, 0)[:, None]
-        other = other * 10 ** (-self.u(4, 24, n, 1) / 20)
-        x = x + torch.where(self.chance(0.08, n) & ~silent[:, None], other, torch.zeros_like(other))
+        other = other * 10 ** (-self.u(5, 24, n, 1) / 20)
+        near = self.chance(0.08 + 0.06 * hard, n) & ~silent[:, None]
+        x = x + torch.where(near, other, torch.zeros_like(other))
+        x = x + self.sudden(n, size) * self.chance(0.3 * hard, n)
+        x = self.gated(x, first + spoken / speed)
         x = torch.fft.irfft(torch.fft.rfft(x) * self.gain(n, size), size)
         x = self.level(x)
         x = self.faults(x, silent)
-        choice = torch.randint(0, len(WARPS), (n,), generator=self.g, device=self.device)
+        choice = torch.randint(0, len(self.mfcc.banks), (n,), generator=self.g, device=self.device)
         mel = self.mfcc.log_mel(x, choice)
         return self.masked(mel) @ self.mfcc.dct, first, speed
+
+    def sudden(self, count: int, size: int) -> Tensor:
+        """A short sound somewhere: 30 ms at up to 8 dB over the speech, 0.5 s at up to -4 dB."""
+        t = torch.arange(size, device=self.device) / RATE
+        length = 0.03 * 17 ** self.u(0, 1, count, 1)
+        since = t - self.u(0, size / RATE, count, 1)
+        shape = torch.exp(-(since / length).clamp(min=0)) * torch.sigmoid(since * 2000)
+        level = self.u(-14, 8, count, 1) - 10 * (length / 0.03).log10()
+        return self.clips(count, size) * shape * 10 ** (level / 20)
+
+    def gated(self, x: Tensor, edges: Tensor) -> Tensor:
+        """Nothing (or little) outside the words and some margin, for 15 rows in a hundred.
+
+        A push-to-talk switch or a detector cuts so, background and all. Up to 25 ms of the first
+        and the last phone are lost.
+        """
+        n, size = x.shape
+        t = torch.arange(size, device=self.device)
+        margin = self.u(-0.025, 0.35, n, 2) * RATE
+        low, high = edges[:, :1] - margin[:, :1], edges[:, 1:] + margin[:, 1:]
+        inside = torch.sigmoid((t - low) / 16) * torch.sigmoid((high - t) / 16)
+        floor = 10 ** (-self.u(20, 80, n, 1) / 20)
+        return torch.where(self.chance(0.15, n), x * (floor + (1 - floor) * inside), x)
 
     def clips(self, count: int, size: int) -> Tensor:
         """Random stretches of the noise bank, rms about 1."""

@@ -6,6 +6,10 @@ detector, no read-back: these figures are of the engine alone. Dangerous: a repl
 kind (or talk, or noise) heard as one of the passing kind, or another number than the one said.
 Every engine hears the same samples and the same list.
 
+Repeats of one voice are not independent, so every 95 % upper bound counts clusters: the share of
+people or voices (in a row about one voice: of phrases) with at least one such error, by Clopper and
+Pearson (Biometrika 26, 1934, 404-413; from memory).
+
     python -m training.bench --model voicecheck/acoustic/model --shared FOLDER --cache FOLDER
 """
 
@@ -97,20 +101,34 @@ class Score:
     def __init__(self) -> None:
         self.n = self.right = self.wrong = self.danger = 0
         self.errors: Counter[tuple[str, str]] = Counter()
+        self.clusters: set[str] = set()
+        self.mistaken: set[str] = set()
+        self.hurt: set[str] = set()
 
-    def add(self, said: str, heard: str, listed: set[str]) -> None:
-        """One trial."""
+    def add(self, said: str, heard: str, listed: set[str], cluster: str) -> None:
+        """One trial of a cluster (whatever repeats together: a voice, or a phrase of one voice)."""
         self.n += 1
+        self.clusters.add(cluster)
         if heard not in listed:
             return
         if heard == said:
             self.right += 1
             return
         self.wrong += 1
+        self.mistaken.add(cluster)
         self.errors[said, heard] += 1
         numbers = set(b.NUMBERS) | set(b.COMMON[:10])
         bad = heard in b.GOOD and (said in b.BAD or said not in listed)
-        self.danger += bad or (said in numbers and heard in numbers)
+        if bad or (said in numbers and heard in numbers):
+            self.danger += 1
+            self.hurt.add(cluster)
+
+    def bounds(self) -> str:
+        """Clusters with a wrong acceptance and with a dangerous one, and their 95 % bounds."""
+        n = len(self.clusters)
+        return " | ".join(
+            f"{len(k)} of {n}, ≤ {bound(len(k), n):.3f}" for k in (self.mistaken, self.hurt)
+        )
 
     def text(self) -> str:
         """right / wrong / dangerous."""
@@ -119,8 +137,11 @@ class Score:
 
 
 def bound(failures: int, n: int) -> float:
-    """Upper 95 % limit of a rate (Clopper-Pearson by bisection), trials taken as independent."""
+    """Upper 95 % limit of a rate (Clopper-Pearson by bisection) of independent trials."""
     from math import exp, lgamma, log
+
+    if failures >= n:
+        return 1.0
 
     def below(p: float) -> float:
         return sum(
@@ -157,10 +178,13 @@ def run(
             samples = b.mixed(item.samples, noise, snr, rng)
             for name, engine in engines.items():
                 heard = engine(samples, phrases)
-                scores[name].add(item.said, heard, listed)
+                trial = (item.said, heard, listed)
+                scores[name].add(*trial, item.speaker)
                 if groups is not None:
-                    for key in (f"voice {item.speaker}", f"word {item.said}"):
-                        groups.setdefault((name, key), Score()).add(item.said, heard, listed)
+                    for key, cluster in ((f"voice {item.speaker}", item.said),
+                                         (f"word {item.said}", item.speaker),
+                                         ("all", item.speaker)):  # fmt: skip
+                        groups.setdefault((name, key), Score()).add(*trial, cluster)
     return scores
 
 
@@ -220,7 +244,7 @@ def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--model", type=Path, required=True)
-    parser.add_argument("--other", type=Path, help="another vosk folder for comparison")
+    parser.add_argument("--other", type=Path, nargs="*", default=[], help="vosk folders beside it")
     parser.add_argument("--shared", type=Path, help="folder of the recordings")
     parser.add_argument("--cache", type=Path, required=True)
     parser.add_argument("--no-synthetic", action="store_true")
@@ -231,18 +255,19 @@ def main() -> None:
     engines: dict[str, Engine] = {}
     if not args.no_sphinx:
         engines["pocketsphinx 5.1.1"] = sphinx_engine()
-    if args.other:
-        engines["other model"] = vosk_engine(args.other)
+    for folder in args.other:
+        engines[folder.name] = vosk_engine(folder)
     engines["this model"] = vosk_engine(args.model)
     names = list(engines)
-    print("| right / wrong / dangerous (count) | n | " + " | ".join(names) + " |")
-    print("|---|---|" + "---|" * len(names))
+    last = "this model: clusters with a wrong one, bound | with a dangerous one, bound |"
+    print("| right / wrong / dangerous (count) | n | " + " | ".join(names) + f" | {last}")
+    print("|---|---|" + "---|" * (len(names) + 2))
     began = time.time()
 
     def row(title: str, scores: dict[str, Score]) -> None:
         n = next(iter(scores.values())).n
         cells = " | ".join(scores[k].text() for k in names)
-        print(f"| {title} | {n} | {cells} |", flush=True)
+        print(f"| {title} | {n} | {cells} | {scores[names[-1]].bounds()} |", flush=True)
         if args.errors:
             for k in names:
                 print("   ", k, scores[k].errors.most_common(12), file=sys.stderr)
@@ -275,7 +300,7 @@ def main() -> None:
             cells = [f"{h}; {d}" for h, d, _ in noise_alone(noises, common, engines).values()]
             seconds = sum(max(3, len(x) // b.RATE) for x in noises.values())
             print(f"| noise alone, {title}: windows with a trigger; dangerous"
-                  f" | {seconds} s | " + " | ".join(cells) + " |", flush=True)  # fmt: skip
+                  f" | {seconds} s | " + " | ".join(cells) + " | | |", flush=True)  # fmt: skip
     if not args.no_synthetic:
         groups: dict[tuple[str, str], Score] = {}
         items = b.synthetic(args.cache)[:: args.every]
@@ -286,37 +311,32 @@ def main() -> None:
             row(f"replies of the trade ({len(replies)} phrases), held-out voices, {title}",
                 run(items, replies, engines, noises, snr, 6, 1, groups))  # fmt: skip
         for kind in ("voice", "word"):
-            print(f"\n| {kind}, all three levels | n | " + " | ".join(names) + " |")
-            print("|---|---|" + "---|" * len(names))
+            print(f"\n| {kind}, all three levels | n | " + " | ".join(names) + f" | {last}")
+            print("|---|---|" + "---|" * (len(names) + 2))
             keys = sorted({k for _, k in groups if k.startswith(kind)})
             mine = names[-1]
             if kind == "word":
                 keys.sort(key=lambda k: groups[mine, k].right / groups[mine, k].n)
             for key in keys:
                 n = groups[mine, key].n
-                print(f"| {key} | {n} | " + " | ".join(groups[k, key].text() for k in names) + " |")
-        voices = [
-            groups[names[-1], k] for _, k in groups if k.startswith("voice") and _ == names[-1]
-        ]
-        trials, danger = sum(v.n for v in voices), sum(v.danger for v in voices)
-        hurt = sum(v.danger > 0 for v in voices)
-        print(f"\nthis model, synthetic voices: {danger} dangerous of {trials}; 95 % upper bound"
-              f" {bound(danger, trials):.5f} if trials were independent; {hurt} of {len(voices)}"
-              f" voices have one, 95 % upper bound of the share of such voices"
-              f" {bound(hurt, len(voices)):.2f}")  # fmt: skip
-        errors = sum((v.errors for v in voices), Counter())
-        common_errors = [f"{a} → {z} ({n})" for (a, z), n in errors.most_common(25)]
-        print("\nmost frequent wrong acceptances:", ", ".join(common_errors))
+                cells = " | ".join(groups[k, key].text() for k in names)
+                print(f"| {key} | {n} | {cells} | {groups[mine, key].bounds()} |")
+        for name in names:
+            score = groups[name, "all"]
+            print(f"\n{name}, synthetic voices: {score.danger} dangerous of {score.n};"
+                  f" 95 % bound {bound(score.danger, score.n):.5f} if trials were independent;"
+                  f" voices with a wrong one | with a dangerous one: {score.bounds()}")  # fmt: skip
+            common_errors = [f"{a} → {z} ({n})" for (a, z), n in score.errors.most_common(25)]
+            print("most frequent wrong acceptances:", ", ".join(common_errors))
     rng = np.random.default_rng(0)
     sound = np.concatenate(
         [b.mixed(i.samples, made_up["diesel0"], 10, rng) for i in (speech or [])[:60]]
     )
     print("\n| cost | load s | resident MiB (python + vosk) | real-time factor, one core |")
     print("|---|---|---|---|")
-    for name, folder in (("other model", args.other), ("this model", args.model)):
-        if folder:
-            load, memory, factor = cost(folder, common, sound, args.cache)
-            print(f"| {name} | {load:.3f} | {memory:.0f} | {factor:.4f} |")
+    for name, folder in [*((f.name, f) for f in args.other), ("this model", args.model)]:
+        load, memory, factor = cost(folder, common, sound, args.cache)
+        print(f"| {name} | {load:.3f} | {memory:.0f} | {factor:.4f} |")
     print(f"\n{time.strftime('%Y-%m-%d')}, {time.time() - began:.0f} s")
 
 

@@ -8,7 +8,8 @@ trade_words.txt without one is guessed from its spelling; the card lists it with
     python -m training.export --weights FOLDER --out voicecheck/acoustic/model
 
 Without --weights the network in --out stays as it is and only the words are made anew (after new
-checklists, say): the weights themselves are too large for the repository.
+checklists, say). --keep writes the weights in half precision to a folder from which --weights here
+and --init of the training can go on; training/weights holds those of the shipped network.
 """
 
 from __future__ import annotations
@@ -21,7 +22,6 @@ import re
 from pathlib import Path
 
 import numpy as np
-import torch
 
 from training import lexicon, network
 from training.decoys import write_decoys
@@ -52,10 +52,7 @@ DECODER = """--min-active=200
 
 def load_network(folder: Path) -> network.Network:
     """The network from weights-a.npz and weights-b.npz, in evaluation mode."""
-    state = {}
-    for part in "ab":
-        file = np.load(folder / f"weights-{part}.npz")
-        state.update({k: torch.tensor(file[k]) for k in file.files})
+    state = network.read_weights(folder)
     width = state["convs.0.weight"].shape[0]
     net = network.Network(network.layers(width))
     net.load_state_dict(state)
@@ -103,6 +100,7 @@ def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--weights", type=Path)
+    parser.add_argument("--keep", type=Path)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--words", type=int, default=32000)
     parser.add_argument("--more", type=Path, nargs="*", default=[])
@@ -110,7 +108,10 @@ def main() -> None:
     parser.add_argument("--about", type=Path, help="JSON with the data amounts of the run")
     args = parser.parse_args()
     if args.weights:
-        described, weights = network.fold(load_network(args.weights))
+        net = load_network(args.weights)
+        if args.keep:
+            network.write_half(net, args.keep)
+        described, weights = network.fold(net)
     else:
         described, held, _ = read_model(args.out / "am/final.mdl")
         weights = None

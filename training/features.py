@@ -15,6 +15,7 @@ from torch import Tensor
 
 RATE, WINDOW, SHIFT, FFT, BINS = 16000, 400, 160, 512, 40
 LOW, HIGH = 20.0, 7600.0
+BENDS = (300.0, 900.0, 1800.0, 3000.0, 7000.0)
 
 
 def frames(samples: int) -> int:
@@ -34,10 +35,16 @@ def warp(f: np.ndarray, factor: float) -> np.ndarray:
     return np.where(f < knee, f * factor, factor * knee + (f - knee) * slope)
 
 
-def mel_bank(factor: float = 1.0) -> np.ndarray:
-    """Triangular filters (257, 40); ``factor`` warps the voice they hear."""
+def mel_bank(factor: float = 1.0, bend: np.ndarray | None = None) -> np.ndarray:
+    """Triangular filters (257, 40) that hear another voice than the one that speaks.
+
+    ``factor`` warps the whole axis; ``bend`` (5,) log factors at BENDS Hz move its parts.
+    """
     centres = np.linspace(mel(LOW), mel(HIGH), BINS + 2)
-    grid = mel(np.clip(warp(np.arange(FFT // 2 + 1) * RATE / FFT, factor), 0, None))
+    axis = warp(np.arange(FFT // 2 + 1) * RATE / FFT, factor)
+    if bend is not None:
+        axis = axis * np.exp(np.interp(axis, BENDS, bend))
+    grid = mel(np.clip(axis, 0, None))
     left, mid, right = (centres[k : k + BINS][None] for k in (0, 1, 2))
     up, down = (grid[:, None] - left) / (mid - left), (right - grid[:, None]) / (right - mid)
     bank = np.clip(np.minimum(up, down), 0, None)
@@ -54,13 +61,19 @@ def dct() -> np.ndarray:
 
 
 class Mfcc:
-    """Call with int16-scale samples (B, n); ``choice`` (B,) picks a warp for each row."""
+    """Call with int16-scale samples (B, n); ``choice`` (B,) picks one of the banks."""
 
-    def __init__(self, device: str = "cpu", warps: tuple[float, ...] = (1.0,)) -> None:
+    def __init__(
+        self,
+        device: str = "cpu",
+        warps: tuple[float, ...] = (1.0,),
+        bends: tuple[np.ndarray | None, ...] = (None,),
+    ) -> None:
         t = torch.arange(WINDOW, dtype=torch.float64)
         window = (0.5 - 0.5 * torch.cos(2 * math.pi * t / (WINDOW - 1))) ** 0.85
         self.window = window.float().to(device)
-        self.banks = torch.tensor(np.stack([mel_bank(w) for w in warps]), device=device)
+        banks = np.stack([mel_bank(w, b) for w in warps for b in bends])
+        self.banks = torch.tensor(banks, device=device)
         self.dct = torch.tensor(dct(), device=device)
 
     def log_mel(self, x: Tensor, choice: Tensor | None = None) -> Tensor:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,23 @@ from torch import Tensor
 
 STEP = 600  # samples at 24 kHz per frame
 BERT = "/encoder/bert/encoder/albert_layer_groups.0/albert_layers.0"
+
+
+@dataclass(frozen=True)
+class Text:
+    """One call: what is said, by whom, how.
+
+    ids: token ids without pads; style (256,); speed and pitch: factors, pitch 0 whispers;
+    stretch: standard deviation of the log of each token's duration about the predicted one;
+    lively: factor on the distance of the pitch from its mean, in log Hz.
+    """
+
+    ids: Sequence[int]
+    style: np.ndarray
+    speed: float = 1.0
+    pitch: float = 1.0
+    stretch: float = 0.0
+    lively: float = 1.0
 
 
 def read_weights(path: Path) -> dict[str, np.ndarray]:
@@ -203,8 +221,10 @@ class Batched:
         return x
 
     @torch.no_grad()
-    def plan(self, ids: Tensor, style: Tensor, speed: Tensor) -> tuple[Tensor, Tensor, Tensor]:
-        """ids (B, T) with both pads, style (B, 256), speed (B,).
+    def plan(
+        self, ids: Tensor, style: Tensor, speed: Tensor, stretch: Tensor
+    ) -> tuple[Tensor, Tensor, Tensor]:
+        """ids (B, T) with both pads, style (B, 256), speed and stretch (B,).
 
         Returns durations int (B, T) in frames, prosody input (B, T, 640), text (B, 512, T).
         """
@@ -230,6 +250,7 @@ class Batched:
             "encoder.predictor.duration_proj.linear_layer.bias",
         )
         durations = torch.sigmoid(y).sum(2) / speed[:, None]
+        durations = durations * torch.exp(torch.randn_like(durations) * stretch[:, None])
         t = self.w["encoder.text_encoder.embedding.weight"][ids].transpose(1, 2)
         for i in range(3):
             t = self._conv(
@@ -261,8 +282,10 @@ class Batched:
         return torch.tanh((sines * w).sum(1) + bias)
 
     @torch.no_grad()
-    def render(self, prosody: Tensor, text: Tensor, style: Tensor, pitch: Tensor) -> Tensor:
-        """prosody (B, 640, F), text (B, 512, F), style (B, 256), pitch factor (B,).
+    def render(
+        self, prosody: Tensor, text: Tensor, style: Tensor, pitch: Tensor, lively: Tensor
+    ) -> Tensor:
+        """prosody (B, 640, F), text (B, 512, F), style (B, 256), pitch and lively (B,).
 
         Returns audio (B, 600 F), float32, 24 kHz.
         """
@@ -278,7 +301,12 @@ class Batched:
                     y, f"/encoder/{kind}_proj/Conv_quant", f"encoder.predictor.{kind}_proj.bias"
                 )
             )
-        f0 = curves[0][:, 0] * pitch[:, None]
+        f0 = curves[0][:, 0]
+        voiced = f0 > 10
+        high = torch.where(voiced, f0, torch.ones_like(f0)).log()
+        mean = high.sum(1, keepdim=True) / voiced.sum(1, keepdim=True).clamp(min=1)
+        f0 = torch.where(voiced, torch.exp(mean + (high - mean) * lively[:, None]), f0)
+        f0 = f0 * pitch[:, None]
         s = style[:, :128]
         d = "/decoder/decoder"
         slow = [
@@ -336,41 +364,41 @@ class Batched:
 
 def speak_all(
     net: Batched,
-    texts: Sequence[tuple[Sequence[int], np.ndarray, float, float]],
+    texts: Sequence[Text],
     batch_tokens: int = 8000,
     batch_frames: int = 6000,
     longest: int = 900,
 ) -> Iterator[tuple[list[int], np.ndarray, Tensor]]:
-    """Speak many texts (token ids without pads, style (256,), speed, pitch factor).
+    """Speak many texts.
 
     Yields (indices into texts, durations (n, tokens + 2 each as a list of arrays), audio (n, 600 F)
     on the device), grouped by equal length, in no particular order.
     """
     by_tokens: dict[int, list[int]] = defaultdict(list)
     for i, text in enumerate(texts):
-        by_tokens[len(text[0])].append(i)
+        by_tokens[len(text.ids)].append(i)
     waiting: dict[int, list[tuple[int, Tensor, Tensor, Tensor]]] = defaultdict(list)
+
+    def column(name: str, index: list[int]) -> Tensor:
+        rows = np.array([getattr(texts[i], name) for i in index], np.float32)
+        return torch.tensor(rows, device=net.device)
 
     def flush(frames: int) -> tuple[list[int], list[np.ndarray], Tensor]:
         group = waiting.pop(frames)
         index = [g[0] for g in group]
         prosody = torch.stack([torch.repeat_interleave(g[2], g[1], 0).T for g in group])
         text = torch.stack([torch.repeat_interleave(g[3], g[1], 1) for g in group])
-        style = torch.tensor(np.stack([texts[i][1] for i in index]), device=net.device)
-        pitch = torch.tensor([texts[i][3] for i in index], device=net.device, dtype=torch.float32)
-        audio = net.render(prosody, text, style, pitch)
+        style, pitch, lively = (column(name, index) for name in ("style", "pitch", "lively"))
+        audio = net.render(prosody, text, style, pitch, lively)
         return index, [g[1].cpu().numpy() for g in group], audio
 
     for tokens, index in by_tokens.items():
         size = max(1, batch_tokens // (tokens + 2))
         for start in range(0, len(index), size):
             part = index[start : start + size]
-            ids = torch.tensor([[0, *texts[i][0], 0] for i in part], device=net.device)
-            style = torch.tensor(np.stack([texts[i][1] for i in part]), device=net.device)
-            speed = torch.tensor(
-                [texts[i][2] for i in part], device=net.device, dtype=torch.float32
-            )
-            durations, prosody, text = net.plan(ids, style, speed)
+            ids = torch.tensor([[0, *texts[i].ids, 0] for i in part], device=net.device)
+            style, speed, stretch = (column(name, part) for name in ("style", "speed", "stretch"))
+            durations, prosody, text = net.plan(ids, style, speed, stretch)
             totals = durations.sum(1).tolist()
             for k, i in enumerate(part):
                 if totals[k] > longest:

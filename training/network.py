@@ -9,6 +9,7 @@ does. LAYERS is the only description of the shape; training, folding and export 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import torch
@@ -92,6 +93,25 @@ class Network(nn.Module):
                 y = y + layer.residual * x[:, :, crop : x.shape[2] - crop]
             x = y
         return self.output(x).transpose(1, 2), self.cross(x).transpose(1, 2)
+
+
+def write_half(net: Network, folder: Path) -> None:
+    """weights-a.npz and weights-b.npz: matrices in half precision, the rest as it is."""
+    state = {k: v.cpu().numpy() for k, v in net.state_dict().items()}
+    state = {k: v.astype(np.float16) if v.ndim > 1 else v for k, v in state.items()}
+    names = list(state)
+    folder.mkdir(parents=True, exist_ok=True)
+    for part, some in (("a", names[: len(names) // 2]), ("b", names[len(names) // 2 :])):
+        np.savez_compressed(folder / f"weights-{part}.npz", **{k: state[k] for k in some})
+
+
+def read_weights(folder: Path) -> dict[str, Tensor]:
+    """State of a network from weights-a.npz and weights-b.npz, in single or half precision."""
+    state = {}
+    for part in "ab":
+        with np.load(folder / f"weights-{part}.npz") as file:
+            state.update({k: torch.tensor(file[k]) for k in file.files})
+    return state
 
 
 @torch.no_grad()

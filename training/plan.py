@@ -4,7 +4,7 @@ Rules of this file. It runs where the dictionaries are (no GPU needed) and write
 that travel to the GPU: plan.npz and voices.npz. Held-out voices are in neither; that is asserted.
 Random, but fixed by --seed.
 
-    python -m training.plan --calls 48000 --out FOLDER
+    python -m training.plan --calls 100000 --out FOLDER
 """
 
 from __future__ import annotations
@@ -22,23 +22,35 @@ from training.texts import Texts
 SPACE, PAUSE = 255, 254  # in the phone array
 FIRST_OF_PHONE, FIRST_OF_WORD, FIRST_OF_SEGMENT, TRADE = 1, 2, 4, 8
 ROWS = 240  # style rows that are kept, by number of tokens
+AWAY, STRAY = 4, 0.5
+VOICES = 3 + AWAY
+WHISPERED = 0.02
 ENGLISH = ("af_", "am_", "bf_", "bm_")
 
 
 def mixture(
     rng: random.Random, english: list[int], every: list[int]
 ) -> tuple[list[int], list[float]]:
-    """Three voices and weights that sum to one."""
+    """VOICES voices and weights that sum to one; weights may be negative.
+
+    One to three voices, two of them also beyond each other (a quarter of the way), and beside them
+    a random step along the differences of AWAY others, so that no two calls have one speaker.
+    """
     pool = english if rng.random() < 0.6 else every
     kind = rng.random()
     voices = [rng.choice(pool) for _ in range(3)]
-    if kind < 0.25:
-        return voices, [1.0, 0.0, 0.0]
-    if kind < 0.75:
-        a = rng.uniform(0.15, 0.85)
-        return voices, [a, 1 - a, 0.0]
-    w = [rng.gammavariate(1.0, 1.0) for _ in range(3)]
-    return voices, [x / sum(w) for x in w]
+    weights = [1.0, 0.0, 0.0]
+    if kind >= 0.6:
+        w = [rng.gammavariate(1.0, 1.0) for _ in range(3)]
+        weights = [x / sum(w) for x in w]
+    elif kind >= 0.15:
+        a = rng.uniform(-0.25, 1.25)
+        weights = [a, 1 - a, 0.0]
+    size = abs(rng.gauss(0, STRAY))
+    steps = [rng.gauss(0, size) for _ in range(AWAY)]
+    mean = sum(steps) / AWAY
+    voices += [rng.choice(every) for _ in range(AWAY)]
+    return voices, [*weights, *(s - mean for s in steps)]
 
 
 def encode(
@@ -83,9 +95,9 @@ def encode(
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--calls", type=int, default=48000)
-    parser.add_argument("--words", type=int, default=24000)
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--calls", type=int, default=100000)
+    parser.add_argument("--words", type=int, default=32000)
+    parser.add_argument("--seed", type=int, default=2)
     parser.add_argument("--out", type=Path, required=True)
     args = parser.parse_args()
     rng = random.Random(args.seed)
@@ -99,8 +111,9 @@ def main() -> None:
     texts = Texts(rng, lexicon.common_words(args.words))
     table = lexicon.dictionary()
     columns: dict[str, list] = {k: [] for k in ("ids", "phone", "flag", "voice", "weight")}
-    offsets, speed, pitch = [0], [], []
-    while len(speed) < args.calls:
+    offsets = [0]
+    how: dict[str, list[float]] = {k: [] for k in ("speed", "pitch", "stretch", "lively")}
+    while len(offsets) <= args.calls:
         ids, phones, flags = encode(texts.text(), rng, vocab, table)
         if len(ids) > 220:
             continue
@@ -112,9 +125,11 @@ def main() -> None:
         prosody = timbre if rng.random() < 0.5 else mixture(rng, english, english)
         columns["voice"].append([timbre[0], prosody[0]])
         columns["weight"].append([timbre[1], prosody[1]])
-        speed.append(float(np.clip(np.exp(rng.gauss(0.02, 0.18)), 0.68, 1.5)))
-        pitch.append(float(np.clip(np.exp(rng.gauss(0, 0.12)), 0.72, 1.4)))
-    # Silences as the training numerators have them: a bigram over what will be said.
+        how["speed"].append(float(np.clip(np.exp(rng.gauss(0.02, 0.2)), 0.64, 1.6)))
+        pitch = float(np.clip(np.exp(rng.gauss(0, 0.15)), 0.66, 1.5))
+        how["pitch"].append(0.0 if rng.random() < WHISPERED else pitch)
+        how["stretch"].append(rng.uniform(0, 0.25) if rng.random() < 0.7 else 0.0)
+        how["lively"].append(float(np.clip(np.exp(rng.gauss(0, 0.45)), 0.2, 2.0)))
     args.out.mkdir(parents=True, exist_ok=True)
     np.savez_compressed(
         args.out / "plan.npz",
@@ -124,11 +139,10 @@ def main() -> None:
         offset=np.array(offsets, np.int64),
         voice=np.array(columns["voice"], np.uint8),
         weight=np.array(columns["weight"], np.float16),
-        speed=np.array(speed, np.float32),
-        pitch=np.array(pitch, np.float32),
+        **{k: np.array(v, np.float16) for k, v in how.items()},
     )
     np.savez_compressed(args.out / "voices.npz", styles=styles, names=np.array(names))
-    print(len(speed), "calls,", offsets[-1], "tokens,", len(names), "voices")
+    print(len(offsets) - 1, "calls,", offsets[-1], "tokens,", len(names), "voices")
 
 
 if __name__ == "__main__":

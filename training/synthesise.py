@@ -21,7 +21,7 @@ import torch.nn.functional as F
 from torch import Tensor
 
 from training import plan as p
-from training.kokoro_torch import Batched, read_weights, speak_all
+from training.kokoro_torch import Batched, Text, read_weights, speak_all
 
 MAX_PHONES = 72
 MAX_SECONDS = 6.0
@@ -149,10 +149,11 @@ def main() -> None:
         texts = []
         for c in chunk:
             ids = plan["ids"][plan["offset"][c] : plan["offset"][c + 1]]
-            rows = styles[plan["voice"][c], min(len(ids), p.ROWS - 1)]  # (2, 3, 256)
+            rows = styles[plan["voice"][c], min(len(ids), p.ROWS - 1)]  # (2, VOICES, 256)
             mixed = (rows * plan["weight"][c].astype(np.float32)[..., None]).sum(1)
             style = np.concatenate([mixed[0, :128], mixed[1, 128:]])
-            texts.append((ids.tolist(), style, float(plan["speed"][c]), float(plan["pitch"][c])))
+            how = (float(plan[k][c]) for k in ("speed", "pitch", "stretch", "lively"))
+            texts.append(Text(ids.tolist(), style, *how))
         for index, durations, audio in speak_all(net, texts, batch_frames=args.batch_frames):
             sound = to_16k(audio, filters)
             peak = sound.abs().amax(1, keepdim=True)

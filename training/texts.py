@@ -82,6 +82,8 @@ class Texts:
         self.said = lexicon.phrases()[0]
         self.trade = sorted({w for p in self.said for w in p})
         self.core = [p for p in self.said if len(p) < 5]
+        self.single = sorted({p[0] for p in self.said if len(p) == 1} | {
+            *lexicon.DIGITS, *lexicon.TEENS, *lexicon.TENS, *lexicon.ALPHABET})  # fmt: skip
 
     def number(self) -> list[str]:
         """A figure as drivers say it."""
@@ -146,23 +148,25 @@ class Texts:
         """(words, True where they belong to the trade)."""
         r = self.rng
         kind = r.random()
-        if kind < 0.22:
+        if kind < 0.16:
+            return [r.choice(self.single)], True
+        if kind < 0.32:
             return list(r.choice(self.core)), True
-        if kind < 0.30:
+        if kind < 0.38:
             out = [*r.choice(self.said), *r.choice(self.said)]
             return out, True
-        if kind < 0.34:
+        if kind < 0.41:
             return [r.choice(self.trade) for _ in range(r.randint(1, 4))], True
-        if kind < 0.44:
+        if kind < 0.50:
             out = self.number()
             if r.random() < 0.4:
                 out.append(r.choice(UNITS))
             return out, True
-        if kind < 0.50:
+        if kind < 0.55:
             pool = lexicon.ALPHABET + (lexicon.DIGITS if r.random() < 0.5 else [])
             return [r.choice(pool) for _ in range(r.randint(1, 5))], True
         return self.common(), False
 
     def text(self) -> list[tuple[list[str], bool]]:
-        """Two to five segments."""
-        return [self.segment() for _ in range(self.rng.choice((2, 3, 3, 4, 4, 5)))]
+        """One to five segments: a lone word is spoken otherwise than one in a row."""
+        return [self.segment() for _ in range(self.rng.choice((1, 1, 2, 3, 3, 4, 4, 5)))]

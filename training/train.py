@@ -3,7 +3,8 @@
 Rules of this file. One process a GPU, gradients averaged over the processes. The learning rate
 follows the share of the planned time that is spent, so a slower machine trains fewer steps and
 still ends its schedule. The state is written every minute and at the end, the averaged weights to
---result in two files of under 16 MB each.
+--result in two files of under 16 MB each. --init goes on from such weights: no optimiser state, the
+rate warms up again, the synthesis times keep their low weight from the start.
 
     python -m training.train --data FOLDER --state FILE --result FOLDER --seconds 560 --total 1100
 """
@@ -32,6 +33,7 @@ from training.noise import Maker, rooms
 
 SIZES = (0.9, 1.2, 1.5, 1.9, 2.4, 3.0, 3.8, 4.8, 6.2)  # s, one per bucket
 SPN, SIL = lexicon.SPN, lexicon.SIL
+FRAGMENTS = 0.04
 
 
 def mulaw_decode(codes: np.ndarray) -> np.ndarray:
@@ -67,6 +69,12 @@ class Speech:
         }
         self.start = torch.tensor(columns["start"], device=device)
         self.length = torch.tensor(columns["length"], device=device)
+        last = columns["end"][np.arange(len(columns["count"])), columns["count"] - 1]
+        # Old synthesisers have no phone times; they are stored with 0.1 s on each side.
+        timed = columns["aligned"]
+        begin = np.where(timed, columns["begin"][:, 0], 1600)
+        end = np.where(timed, last, columns["length"] - 1600)
+        self.spoken = torch.tensor(np.stack([begin, end], 1).astype(np.float32), device=device)
 
     def hours(self) -> float:
         """Stored speech, repeats counted."""
@@ -122,31 +130,27 @@ class Batches:
                 self.queue.put((int(size * RATE), self.make(index, size)))
 
     def make(self, index: np.ndarray, size: float) -> dict[str, np.ndarray]:
-        """Replace some words by the garbage phone and build the numerators."""
+        """Replace some words by the garbage phone, cut some off, and build the numerators."""
         c, rng = self.s.c, self.rng
         n = len(index)
         phone = c["phone"][index].copy()
         unit = np.tile(np.arange(phone.shape[1], dtype=np.int32), (n, 1))
         silent = rng.random(n) < self.silent
+        keep = np.tile(np.array([0, 1e9], np.float32), (n, 1))
         lines = []
         for row, i in enumerate(index):
-            count, word = c["count"][i], c["word"][i]
             if silent[row]:
                 lines.append(([SIL], [False]))
                 continue
-            words = int(self.s.words[i])
-            gone = np.zeros(words, bool)
-            kind = rng.random()
-            if c["trade"][i]:
-                if kind < 0.06:
-                    gone = rng.random(words) < 0.3
-            elif kind < 0.14:
-                gone = rng.random(words) < 0.5
-            elif kind < 0.18:
-                gone[:] = True
+            word, words = c["word"][i][: c["count"][i]], int(self.s.words[i])
+            gone = self.garbage(words, bool(c["trade"][i]))
+            heard = range(words)
+            if c["aligned"][i] and rng.random() < FRAGMENTS:
+                heard, keep[row] = self.fragment(i, words)
+                gone[heard[0] if keep[row, 0] > 0 else heard[-1]] = True
             line = []
-            for w in range(words):
-                at = np.flatnonzero(word[:count] == w)
+            for w in heard:
+                at = np.flatnonzero(word == w)
                 if gone[w]:
                     phone[row, at] = SPN
                     unit[row, at] = at[0]
@@ -159,8 +163,36 @@ class Batches:
         too_long = np.array([len(x[0]) == 1 for x in lines])
         out = lfmmi.numerator_arrays(lines, self.bigram, states)
         out.update(index=index, phones=phone.astype(np.int64), unit=unit, silent=silent | too_long,
+                   keep=keep,
                    count=c["count"][index], aligned=c["aligned"][index])  # fmt: skip
         return out
+
+    def garbage(self, words: int, trade: bool) -> np.ndarray:
+        """Which words are to become SPN; a lone word seldom, a lone word of the trade hardly."""
+        rng = self.rng
+        if words == 1:
+            return rng.random(1) < (0.01 if trade else 0.08)
+        kind = rng.random()
+        if trade:
+            return (rng.random(words) < 0.3) & (kind < 0.06)
+        return ((rng.random(words) < 0.5) & (kind < 0.14)) | (0.14 < kind < 0.18)
+
+    def fragment(self, i: int, words: int) -> tuple[range, tuple[float, float]]:
+        """Cut inside a word: the words that are still heard, and the samples to keep.
+
+        Of the cut word 15 to 55 % is left: it is no word any more, and what lies beyond is gone.
+        """
+        c, rng = self.s.c, self.rng
+        w = int(rng.integers(words)) if rng.random() < 0.4 else 0
+        at_end = rng.random() < 0.5
+        if at_end:
+            w = words - 1 - w
+        at = np.flatnonzero(c["word"][i][: c["count"][i]] == w)
+        begin, end = float(c["begin"][i][at[0]]), float(c["end"][i][at[-1]])
+        left = rng.uniform(0.15, 0.55) * (end - begin)
+        if at_end:
+            return range(w + 1), (0.0, begin + left)
+        return range(w, words), (end - left, 1e9)
 
 
 def phone_bigram(speech: Speech, rng: np.random.Generator, limit: int = 40000) -> lfmmi.Bigram:
@@ -201,10 +233,13 @@ def frame_labels(
     ends = torch.where(columns < batch["count"][:, None], ends, torch.full_like(ends, 1e9))
     k = torch.searchsorted(ends, source.contiguous(), right=True).clamp(max=ends.shape[1] - 1)
     begins = speech.gpu["begin"][index].float().gather(1, k)
+    early, late = source < batch["keep"][:, :1], source >= batch["keep"][:, 1:]
     spoken = (source >= begins) & (k < batch["count"][:, None]) & ~batch["silent"][:, None]
+    spoken = spoken & ~early & ~late
     phone = torch.where(spoken, batch["phones"].gather(1, k), torch.full_like(k, SIL))
     unit = batch["unit"].gather(1, k).long()
     key = torch.where(spoken, unit * 2 + 1, torch.where(batch["silent"][:, None], 0, k * 2))
+    key = torch.where(early, -1, torch.where(late, -2, key))
     enter = torch.ones_like(spoken)
     enter[:, 1:] = key[:, 1:] != key[:, :-1]
     return 2 * phone + (~enter).long()
@@ -292,6 +327,8 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=10**9)
     parser.add_argument("--other", type=float, default=0.1)
     parser.add_argument("--no-graphs", action="store_true")
+    parser.add_argument("--init", type=Path, help="weights to begin from (a --result folder)")
+    parser.add_argument("--hard", type=float, default=1.0, help="background, 0 mild to 1 hard")
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     began = time.monotonic()
@@ -319,10 +356,12 @@ def main() -> None:
     seconds = 20 if cuda else 2
     g = torch.Generator(device=device).manual_seed(seed + 1)
     maker = Maker(device, seed + 2, speech.running(g), seconds)
-    bank, names = maker.bank(args.clips)
-    talk = torch.tensor([n in Maker.TALK for n in names], device=device)
-    augment = Augment(device, seed + 3, bank, talk, rooms(device, seed + 4))
-    net = network.Network(network.layers(args.width)).to(device)
+    bank, _ = maker.bank(args.clips)
+    augment = Augment(device, seed + 3, bank, rooms(device, seed + 4), args.hard)
+    net = network.Network(network.layers(args.width))
+    if args.init:
+        net.load_state_dict(network.read_weights(args.init))
+    net = net.to(device)
     objective = Objective(bigram, device, cuda and not args.no_graphs)
     average = Average(net, 0.999)
     decayed = [p for p in net.parameters() if p.ndim > 1]
@@ -344,11 +383,12 @@ def main() -> None:
     def features(size: int, batch: dict[str, np.ndarray]) -> tuple[Tensor, Tensor, dict, Tensor]:
         b = {k: torch.from_numpy(v).to(device, non_blocking=True) for k, v in batch.items()}
         start, length = speech.start[b["index"]], speech.length[b["index"]]
-        x, first, speed = augment(speech.pcm, start, length, size, b["silent"])
+        spoken = speech.spoken[b["index"]]
+        x, first, speed = augment(speech.pcm, start, length, size, b["silent"], b["keep"], spoken)
         outputs = (frames(size) + 2) // 3
         return x, frame_labels(b, speech, first, speed, outputs), b, b["aligned"]
 
-    if not resumed:
+    if not resumed and not args.init:
         seen = []
         for _ in range(4):
             seen.append(features(*batches.queue.get())[0].flatten(0, 1))
@@ -424,7 +464,7 @@ def main() -> None:
         ce = F.cross_entropy(cross.flatten(0, 1), labels.flatten(), reduction="none",
                              label_smoothing=0.05).view_as(labels)  # fmt: skip
         ce = (ce * aligned[:, None]).sum() / (aligned.sum() * labels.shape[1]).clamp(min=1)
-        weight = 0.15 + 0.85 * max(0.0, 1 - step / 1500)
+        weight = 0.15 + 0.85 * max(0.0, 1 - step / 1500) * (args.init is None)
         l2 = scores.square().sum(2).mean() * 2e-5
         loss = mmi + weight * ce + l2
         loss = torch.where(torch.isfinite(loss), loss, torch.zeros_like(loss))

@@ -13,6 +13,7 @@ from training import kaldi_model, network  # noqa: E402
 from training.features import Mfcc  # noqa: E402
 
 MODEL = Path(__file__).parents[2] / "voicecheck/acoustic/model"
+KEPT = Path(__file__).parents[2] / "training/weights"
 shipped = pytest.mark.skipif(not (MODEL / "am/final.mdl").exists(), reason="no trained model here")
 
 
@@ -86,6 +87,36 @@ def test_the_card_fits_the_files():
     for name, digest in card["files"].items():
         assert hashlib.sha256((MODEL / name).read_bytes()).hexdigest() == digest, name
     assert sum(p.stat().st_size for p in MODEL.rglob("*") if p.is_file()) < 12e6
+
+
+@shipped
+def test_the_shipped_network_computes_what_the_kept_weights_compute():
+    """PyTorch with training/weights against the numbers in final.mdl (one byte a weight)."""
+    export = pytest.importorskip("training.export")
+    net = export.load_network(KEPT)
+    described, close, _ = kaldi_model.read_model(MODEL / "am/final.mdl")
+    _, exact = network.fold(net)
+    for k in exact:
+        assert np.sqrt(np.square(close[k] - exact[k]).mean()) < 0.02 * exact[k].std(), k
+    samples = buzz_and_hiss(120, np.random.default_rng(6))
+    x = Mfcc()(torch.tensor(samples.astype(np.float32))[None])
+    with torch.no_grad():
+        expected = net(x)[0][0].numpy()
+    found = network.run_folded(described, close, x[0].numpy())
+    assert found.shape == expected.shape
+    # The scores spread over several units; the bytes move them by a few hundredths.
+    assert np.sqrt(np.square(found - expected).mean()) < 0.03 * expected.std()
+
+
+def test_weights_kept_in_half_precision_read_back(tmp_path):
+    net = small_network()
+    network.write_half(net, tmp_path)
+    again = network.Network(net.shape)
+    again.load_state_dict(network.read_weights(tmp_path))
+    x = torch.randn(1, 60, 40)
+    with torch.no_grad():
+        expected, found = net(x)[0], again.eval()(x)[0]
+    assert 0 < (found - expected).abs().max() < 0.01 * expected.abs().max()
 
 
 def path_score(scores, phones):
