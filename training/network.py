@@ -101,7 +101,7 @@ def write_half(net: Network, folder: Path) -> None:
     state = {k: v.astype(np.float16) if v.ndim > 1 else v for k, v in state.items()}
     names = list(state)
     folder.mkdir(parents=True, exist_ok=True)
-    for part, some in (("a", names[: len(names) // 2]), ("b", names[len(names) // 2 :])):
+    for part, some in (("a", names[::2]), ("b", names[1::2])):
         np.savez_compressed(folder / f"weights-{part}.npz", **{k: state[k] for k in some})
 
 
