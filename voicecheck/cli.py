@@ -18,7 +18,7 @@ from voicecheck.audio.microphone import Microphone
 from voicecheck.audio.ports import Recogniser
 from voicecheck.audio.vosk_recogniser import default_model
 from voicecheck.audio.wav import read_wav
-from voicecheck.authoring.lint import lint
+from voicecheck.authoring.lint import lint, lint_names
 from voicecheck.authoring.new import new_checklist
 from voicecheck.authoring.prove import proof_report, proof_summary, prove_model
 from voicecheck.authoring.schema import schema_text
@@ -32,6 +32,8 @@ from voicecheck.limits.sums import SUMS, work
 from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
 from voicecheck.run import engines, start
+from voicecheck.run.begin import Wish, begin, choices, expectations
+from voicecheck.run.choosing import Choice
 from voicecheck.run.clock import DeviceClock
 from voicecheck.run.codes import checker, code_for, make_key, read_key
 from voicecheck.run.described import vehicle_text
@@ -105,6 +107,23 @@ def _run(given: argparse.Namespace, settings: Settings) -> int:
     practice = source == "wav" or given.compressed
     setting = replace(_setting(given, settings, practice), order=_order(given, settings))
     result = start.start(sources, setting, wanted)
+    return _finish(given, result)
+
+
+def _begin(given: argparse.Namespace, settings: Settings) -> int:
+    own = Path(settings.checklists) if settings.checklists else None
+    setting = replace(_setting(given, settings, practice=False), order=_order(given, settings))
+    choice = Choice(
+        given.checklist or "",
+        given.vehicle or settings.vehicle,
+        setting.jurisdiction,
+        setting.season,
+    )
+    wanted = _wanted(given, settings, "typed" if given.typed else "microphone")
+    result = begin(Wish(choice, setting, own), wanted)
+    if result is None:
+        print("Nothing was begun.", file=sys.stderr)
+        return 1
     return _finish(given, result)
 
 
@@ -432,7 +451,11 @@ def _lint(given: argparse.Namespace, settings: Settings) -> int:
     sources, context = _author(given, settings)
     model, lines = load_checklist(sources.checklist, sources.checklist_file)
     hazards, _ = load_hazards(sources.hazards, sources.hazards_file)
-    found = lint(model, lines, sources.checklist_file, hazards, context, _heard_by(given, settings))
+    heard_by = _heard_by(given, settings)
+    found = lint(model, lines, sources.checklist_file, hazards, context, heard_by)
+    own = Path(settings.checklists) if settings.checklists else None
+    named = lint_names(expectations(choices(Choice(vehicle=settings.vehicle), own)), heard_by)
+    found = replace(found, findings=(*found.findings, *named))
     if given.json:
         print(json.dumps([asdict(finding) for finding in found.findings], indent=1))
         return 0 if found.clean else 1
@@ -518,6 +541,24 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--headset", action="store_true", help="a reply may stop a prompt")
     _people(run)
     _sound(run)
+
+    beginning = add(
+        "begin",
+        _begin,
+        "Begin or resume with nothing but the voice, or one key (Enter), from power-on.",
+        "It says what is overdue and what can be resumed; list, vehicle, jurisdiction and season\n"
+        "are chosen by speaking, and begun when the whole choice is affirmed.\n\n"
+        "examples:\n  voicecheck begin\n  voicecheck begin couple",
+    )
+    beginning.add_argument("checklist", nargs="?", help="the list that one key begins")
+    how = beginning.add_mutually_exclusive_group()
+    how.add_argument("--microphone", action="store_true", help="by voice (the default)")
+    how.add_argument("--typed", action="store_true", help="replies from the keyboard, one a line")
+    beginning.add_argument("--compressed", action="store_true", help=argparse.SUPPRESS)
+    beginning.add_argument("--order", metavar="FILE", help="as for run")
+    beginning.add_argument("--headset", action="store_true", help="a reply may stop a prompt")
+    _people(beginning)
+    _sound(beginning)
 
     rehearse = add(
         "rehearse",

@@ -66,11 +66,12 @@ class Card:
 class Program:
     """``voicecheck run … --microphone`` as a process, its lines as they come."""
 
-    def __init__(self, card: Card, *arguments: str) -> None:
-        command = [sys.executable, "-m", "voicecheck.cli", "run", *arguments, "--microphone"]
+    def __init__(self, card: Card, *arguments: str, command: str = "run") -> None:
+        words = [sys.executable, "-m", "voicecheck.cli", command, *arguments, "--microphone"]
         self.process = subprocess.Popen(
-            command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=card.env
-        )
+            words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+            text=True, env=card.env,
+        )  # fmt: skip
         self.lines: queue.Queue[str] = queue.Queue()
         self.seen: list[str] = []
         threading.Thread(target=self._read, daemon=True).start()

@@ -104,6 +104,25 @@ def lint(
     return Linted(tuple(dict.fromkeys(every)), walked)
 
 
+def lint_names(wanted: Iterable[Expect], engines: Sequence[Words] = ()) -> list[Finding]:
+    """Names of files that are spoken to choose them: can they be heard, and told apart?"""
+    found = []
+    how = "Give the file another name."
+    for expect_ in wanted:
+        said = [(form.meaning, text) for form in expect_.forms for text in form.said]
+        for n, (meaning, text) in enumerate(said):
+            for engine in engines:
+                for word in engine.missing(text.split()):
+                    why = f"{engine.name} cannot hear {word!r} of {text!r}."
+                    found.append(Finding("word", "mend", "begin", 1, why, how))
+            for other, second in said[n + 1 :]:
+                apart = distance(text, second)
+                if other != meaning and apart is not None and apart < NEAREST:
+                    why = f"{text!r} and {second!r} sound alike ({apart:g} phones apart)."
+                    found.append(Finding("alike", "mend", "begin", 1, why, how))
+    return list(dict.fromkeys(found))
+
+
 class _Lint:
     def __init__(
         self,

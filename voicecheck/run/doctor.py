@@ -17,6 +17,8 @@ from voicecheck.audio.voice import SynthesiserVoice
 from voicecheck.errors import NoPortAudio, VoicecheckError
 from voicecheck.reply.grammar import Expect, vocabulary
 from voicecheck.reply.phrases import COMMANDS, command_forms
+from voicecheck.run.begin import choices, expectations
+from voicecheck.run.choosing import Choice
 from voicecheck.run.library import compile_sources, load_sources, names
 from voicecheck.session.replying import vocabularies
 
@@ -58,11 +60,11 @@ def _recogniser(make: Callable[[], Recogniser], vehicle: str) -> list[Look]:
             f"{engine.name}, model {engine.digest[:12]}, loaded in {took:.1f} s.{note}",
         )
     ]
+    expected = {"begin": list(expectations(choices(Choice(vehicle=vehicle))))}
     for name in names("checklists"):
-        compiled, _ = compile_sources(load_sources(name, vehicle))
-        words = {
-            word for expect in vocabularies(compiled) for word in vocabulary(expect).all_words()
-        }
+        expected[name] = list(vocabularies(compile_sources(load_sources(name, vehicle))[0]))
+    for name, wanted in expected.items():
+        words = {word for expect in wanted for word in vocabulary(expect).all_words()}
         absent = engine.missing(sorted(words))
         looks.append(
             Look(

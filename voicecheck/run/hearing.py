@@ -15,10 +15,19 @@ from voicecheck.session.records import Stamp
 
 
 class Hearing:
-    """An ear that keeps every reply in the inspection's folder before it is passed on."""
+    """An ear that keeps every reply in the inspection's folder before it is passed on.
 
-    def __init__(self, ear: Ear, folder: Path) -> None:
+    Before there is a folder nothing is kept.
+    """
+
+    def __init__(self, ear: Ear, folder: Path | None = None) -> None:
         self.ear = ear
+        self._evidence: Evidence | None = None
+        if folder is not None:
+            self.keep_in(folder)
+
+    def keep_in(self, folder: Path) -> None:
+        """From here on the replies belong to the inspection in ``folder``."""
         self._evidence = Evidence(folder)
         self._count = sum(1 for _ in folder.glob("reply-*.flac"))
 
@@ -71,5 +80,7 @@ class Hearing:
         return max(0, round((self.ear.time - began) * 1000))
 
     def _keep(self, samples: bytes) -> tuple[str, str]:
+        if self._evidence is None:
+            return "", ""
         self._count += 1
         return self._evidence.save(samples, self._count)

@@ -60,12 +60,14 @@ def find(name: str, kind: str, own: Path | None = None) -> Path:
     )
 
 
-def names(kind: str) -> list[str]:
-    """The names that travel with the program."""
+def names(kind: str, own: Path | None = None) -> list[str]:
+    """The names that travel with the program, and those in the user's own folder."""
     if kind == "drives":
         return sorted(p.parent.name for p in shipped("drives").glob("*/drive.yaml"))
-    folder = shipped("checklists") / ("" if kind == "checklists" else kind)
-    return sorted(p.stem for p in folder.glob("*.yaml") if p.stem != "hazards")
+    under = "" if kind == "checklists" else kind
+    folders = [shipped("checklists"), *([own] if own else [])]
+    found = {p.stem for folder in folders for p in (folder / under).glob("*.yaml")}
+    return sorted(found - {"hazards"})
 
 
 def read_text(path: Path) -> str:

@@ -92,6 +92,10 @@ class LiveWorld:
             if heard is not None:
                 return heard
 
+    def tell(self, event: e.Event) -> None:
+        """Something that happened elsewhere; may be called on any thread."""
+        self._events.append(event)
+
     def rest(self, seconds: float) -> None:
         until = self.clock.now().mono + seconds * 1000
         while self.clock.now().mono < until:

@@ -41,6 +41,26 @@ class World(Protocol):
     def close(self) -> None: ...
 
 
+class Talk(Protocol):
+    """What is said before an inspection is opened."""
+
+    over: bool
+
+    def opening(self) -> Sequence[a.Action]: ...
+    def receive(self, event: e.Event) -> Sequence[a.Action]: ...
+
+
+def before(talk: Talk, world: World) -> None:
+    """The same without a session: nothing is kept. The world stays open for the inspection."""
+    actions = talk.opening()
+    while True:
+        for action in actions:
+            world.perform(action)
+        if talk.over:
+            return
+        actions = talk.receive(world.next_event())
+
+
 def run(
     session: Session,
     journal: JournalFile,

@@ -11,6 +11,7 @@ from pathlib import Path
 from voicecheck import __version__
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.checklist.order import Order
+from voicecheck.checklist.vehicle import Vehicle
 from voicecheck.errors import InspectionClosed, JournalDamaged, OrderInvalid
 from voicecheck.journal.file import JournalFile
 from voicecheck.journal.file import read as read_journal
@@ -64,14 +65,7 @@ def open_inspection(
         settings=dict(setting.settings),
         order=order.rest() if order else (),
     )
-    if order is not None:
-        for unit in order.units:
-            if unit not in vehicle.unit_names():
-                raise OrderInvalid(
-                    f"the order {order.order!r} names a {unit}, and {vehicle.name} has none",
-                    f"its units are: {', '.join(vehicle.unit_names())}; or name another vehicle "
-                    "with --vehicle",
-                )
+    fits(order, vehicle)
     given = {**(order.numbers() if order else {}), **dict(setting.units)}
     plates = {
         f"{name} plate": unit.plate
@@ -108,6 +102,19 @@ def open_inspection(
     for name in unreadable:
         told(f"({name} cannot be read: nothing is carried from it, no open defect either.)")
     return compiled, carried_into(opened, compiled, past), folder
+
+
+def fits(order: Order | None, vehicle: Vehicle) -> None:
+    """OrderInvalid when the order names a unit that the vehicle has not."""
+    if order is None:
+        return
+    for unit in order.units:
+        if unit not in vehicle.unit_names():
+            raise OrderInvalid(
+                f"the order {order.order!r} names a {unit}, and {vehicle.name} has none",
+                f"its units are: {', '.join(vehicle.unit_names())}; or name another vehicle "
+                "with --vehicle",
+            )
 
 
 def _free_folder(parent: Path, checklist: str, at: r.Stamp, operating: str) -> Path:

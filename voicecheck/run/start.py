@@ -63,39 +63,63 @@ class Result:
     world: World
 
 
-def start(sources: Sources, setting: Setting, wanted: Wanted) -> Result:
-    """A new inspection, to its end."""
-    clock = _clock(wanted)
-    recogniser = None if wanted.source == "typed" else wanted.make_recogniser()
+@dataclass(frozen=True)
+class Equipment:
+    """What a run works with, opened once. ``hearing``: None at the keyboard."""
+
+    clock: Clock
+    recogniser: Recogniser | None
+    voice: Voice | None
+    hearing: Hearing | None
+    world: World
+
+
+def equip(wanted: Wanted) -> Equipment:
+    """Recogniser, voice and world. Without a microphone no empty inspection is left behind."""
+    clock: Clock = CompressedClock() if wanted.compressed else DeviceClock()
+    if wanted.source == "typed":
+        world: World = TypedWorld(wanted.lines, clock, wanted.write)
+        return Equipment(clock, None, None, None, world)
+    recogniser = wanted.make_recogniser()
     voice = _voice(wanted)
-    setting = replace(
-        setting,
-        source=wanted.source,
-        engine=recogniser.name if recogniser else "",
-        engine_digest=recogniser.digest if recogniser else "",
-        voice=voice.name if voice else "",
-        codes=wanted.codes is not None,
-    )
-    compiled, opened, folder = open_inspection(
-        sources, setting, clock.now(), wanted.parent, wanted.write
-    )
-    for name, _ in setting.settings:
-        if name not in compiled.settings:
-            known = ", ".join(compiled.settings) or "none"
-            raise WrongUse(f"{compiled.id} has no setting {name!r}.", f"it has: {known}")
-    # the world first: without a microphone no empty inspection is left behind
-    world = _world(wanted, clock, recogniser, voice, folder)
-    with _closing_on_error(world), JournalFile.create(folder) as journal:
-        first = e.Started(at=opened.at, opened=opened)
-        return _run(compiled, State(), journal, world, first, wanted)
+    hearing = Hearing(Ear(recogniser))
+    world = _world(wanted, clock, voice, hearing)
+    return Equipment(clock, recogniser, voice, hearing, world)
 
 
-def resume(folder: Path, wanted: Wanted) -> Result:
+def start(
+    sources: Sources, setting: Setting, wanted: Wanted, gear: Equipment | None = None
+) -> Result:
+    """A new inspection, to its end, with what is open already (``gear``) or opened now."""
+    gear = gear or equip(wanted)
+    with _closing_on_error(gear.world):
+        setting = replace(
+            setting,
+            source=wanted.source,
+            engine=gear.recogniser.name if gear.recogniser else "",
+            engine_digest=gear.recogniser.digest if gear.recogniser else "",
+            voice=gear.voice.name if gear.voice else "",
+            codes=wanted.codes is not None,
+        )
+        compiled, opened, folder = open_inspection(
+            sources, setting, gear.clock.now(), wanted.parent, wanted.write
+        )
+        for name, _ in setting.settings:
+            if name not in compiled.settings:
+                known = ", ".join(compiled.settings) or "none"
+                raise WrongUse(f"{compiled.id} has no setting {name!r}.", f"it has: {known}")
+        if gear.hearing:
+            gear.hearing.keep_in(folder)
+        with JournalFile.create(folder) as journal:
+            first = e.Started(at=opened.at, opened=opened)
+            return _run(compiled, State(), journal, gear.world, first, wanted)
+
+
+def resume(folder: Path, wanted: Wanted, gear: Equipment | None = None) -> Result:
     """Go on with an inspection within the shift; a later one is closed as unfinished."""
     compiled, state, journal, last = reopen(folder)
     with journal:
-        clock = _clock(wanted)
-        now = clock.now()
+        now = (gear.clock if gear else DeviceClock()).now()
         gap = seconds_between(last, now)
         if gap > SHIFT_S:
             session = Session(compiled, state)
@@ -106,10 +130,11 @@ def resume(folder: Path, wanted: Wanted) -> Result:
                 "not finished; its report is kept.",
                 "start a new inspection",
             )
-        recogniser = None if wanted.source == "typed" else wanted.make_recogniser()
-        world = _world(wanted, clock, recogniser, _voice(wanted), folder)
-        event = e.Resumed(at=clock.now(), gap_s=gap)
-        return _run(compiled, state, journal, world, event, wanted)
+        gear = gear or equip(wanted)
+        if gear.hearing:
+            gear.hearing.keep_in(folder)
+        event = e.Resumed(at=gear.clock.now(), gap_s=gap)
+        return _run(compiled, state, journal, gear.world, event, wanted)
 
 
 @contextlib.contextmanager
@@ -145,10 +170,6 @@ def _run(
             event = e.Interrupted(at=world.clock.now(), why="interrupted at the keyboard")
 
 
-def _clock(wanted: Wanted) -> Clock:
-    return CompressedClock() if wanted.compressed else DeviceClock()
-
-
 def _voice(wanted: Wanted) -> Voice | None:
     if not wanted.speak or wanted.source == "typed":
         return None
@@ -169,16 +190,7 @@ def _speaker(wanted: Wanted) -> Speaker | None:
         return None
 
 
-def _world(
-    wanted: Wanted,
-    clock: Clock,
-    recogniser: Recogniser | None,
-    voice: Voice | None,
-    folder: Path,
-) -> World:
-    if recogniser is None:
-        return TypedWorld(wanted.lines, clock, wanted.write)
-    hearing = Hearing(Ear(recogniser), folder)
+def _world(wanted: Wanted, clock: Clock, voice: Voice | None, hearing: Hearing) -> World:
     if wanted.source == "microphone":
         speaker = _speaker(wanted) if voice else None
         microphone = Microphone(wanted.microphone or None)

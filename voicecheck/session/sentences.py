@@ -228,6 +228,33 @@ def still_open(defects: Sequence[tuple[Origin, str, str]]) -> list[str]:
     return told
 
 
+# -- before an inspection ------------------------------------------------------------------------
+
+
+def resume_which(unfinished: str) -> str:
+    return f"Resume {unfinished}? Affirm, or which list?"
+
+
+def begin_this(checklist: str, vehicle: str, jurisdiction: str, season: str) -> str:
+    return (
+        f"Begin: {checklist}, {vehicle}, {jurisdiction}, {season}. "
+        "Affirm, or change list, vehicle, jurisdiction, or season?"
+    )
+
+
+def which_of(kind: str, names: Sequence[str]) -> str:
+    return f"Which {kind}? {listing(names)}?"
+
+
+def cannot_begin(why: str) -> str:
+    return f"That cannot be begun. {why}"
+
+
+def now_due(things: Sequence[str]) -> str:
+    named = listing(things).replace(", or", " and" if len(things) == 2 else ", and")
+    return f"Due now: {named}."
+
+
 def finished(outcome: str, stops: Sequence[str], unanswered: Sequence[str]) -> str:
     if outcome == "complete":
         return f"Finished. {HEADLINE_COMPLETE} The report is written."
