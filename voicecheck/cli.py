@@ -49,6 +49,7 @@ from voicecheck.run.library import (
     read_text,
 )
 from voicecheck.run.opening import Setting, compiled_of, last_open, read_inspection
+from voicecheck.run.page import PORT, Board, show
 from voicecheck.run.past import all_past, moment
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.script import script
@@ -250,6 +251,10 @@ def _wanted(given: argparse.Namespace, settings: Settings, source: str) -> start
             compressed=not given.real_time,
             speak=not given.no_voice,
         )
+    if getattr(given, "page", None) is not None:
+        board = Board()
+        show(board, given.page, wanted.write)
+        wanted = replace(wanted, board=board)
     if getattr(given, "headset", False):
         wanted = replace(wanted, headset=True)
     return wanted
@@ -539,6 +544,7 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--compressed", action="store_true", help="typed: time jumps (practice)")
     run.add_argument("--order", metavar="FILE", help="order: numbers and plates to compare with")
     run.add_argument("--headset", action="store_true", help="a reply may stop a prompt")
+    _page(run)
     _people(run)
     _sound(run)
 
@@ -557,6 +563,7 @@ def _parser() -> argparse.ArgumentParser:
     beginning.add_argument("--compressed", action="store_true", help=argparse.SUPPRESS)
     beginning.add_argument("--order", metavar="FILE", help="as for run")
     beginning.add_argument("--headset", action="store_true", help="a reply may stop a prompt")
+    _page(beginning)
     _people(beginning)
     _sound(beginning)
 
@@ -588,6 +595,7 @@ def _parser() -> argparse.ArgumentParser:
     how.add_argument("--microphone", action="store_true", help="by voice")
     how.add_argument("--typed", action="store_true", help="from the keyboard")
     resume.add_argument("--compressed", action="store_true", help=argparse.SUPPRESS)
+    _page(resume)
     resume.add_argument("--into", metavar="FOLDER", help="where inspections are kept")
     _sound(resume)
 
@@ -752,6 +760,17 @@ def _people(command: argparse.ArgumentParser) -> None:
     command.add_argument("--jurisdiction", help="e.g. US, US-MD, CA-ON")
     command.add_argument("--set", action="append", metavar="NAME=CHOICE", help="carrier's choice")
     command.add_argument("--into", metavar="FOLDER", help="where inspections are kept")
+
+
+def _page(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--page",
+        nargs="?",
+        type=int,
+        const=PORT,
+        metavar="PORT",
+        help=f"show place, question, hold and level in large letters (default port {PORT})",
+    )
 
 
 def _sound(command: argparse.ArgumentParser) -> None:

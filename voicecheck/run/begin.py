@@ -65,7 +65,7 @@ def begin(wish: Wish, wanted: start.Wanted) -> start.Result | None:
         talk = Choosing(offer)
         if isinstance(gear.world, LiveWorld):
             _watch_key(wanted.lines, gear.world, talk)
-        before(talk, gear.world)
+        before(talk, gear.world, wanted.board.told if wanted.board else None)
         if talk.outcome == "resume" and unfinished is not None:
             return start.resume(unfinished, wanted, gear)
         if talk.outcome == "begin":

@@ -50,10 +50,14 @@ class Talk(Protocol):
     def receive(self, event: e.Event) -> Sequence[a.Action]: ...
 
 
-def before(talk: Talk, world: World) -> None:
+def before(
+    talk: Talk, world: World, told: Callable[[Sequence[a.Action]], None] | None = None
+) -> None:
     """The same without a session: nothing is kept. The world stays open for the inspection."""
     actions = talk.opening()
     while True:
+        if told:
+            told(actions)
         for action in actions:
             world.perform(action)
         if talk.over:

@@ -24,6 +24,7 @@ from voicecheck.run.library import Sources, load_sources
 from voicecheck.run.live import LiveWorld
 from voicecheck.run.loop import World, run
 from voicecheck.run.opening import SHIFT_S, Setting, open_inspection, reopen, seconds_between
+from voicecheck.run.page import Board, Metered
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.typed import TypedWorld
 from voicecheck.session import events as e
@@ -51,6 +52,7 @@ class Wanted:
     loudspeaker: str = ""
     speak: bool = True
     lines: Iterable[str] = sys.stdin
+    board: Board | None = None  # of the status page
     codes: Callable[[str, str], bool] | None = None  # is this the release code for the reference?
 
 
@@ -162,9 +164,12 @@ def _run(
 ) -> Result:
     session = Session(compiled, state)
     event = first
+    if wanted.board:
+        wanted.board.compiled = compiled
+    told = wanted.board.told if wanted.board else None
     while True:
         try:
-            outcome = run(session, journal, world, event, codes=wanted.codes)
+            outcome = run(session, journal, world, event, told, wanted.codes)
             return Result(outcome, journal.folder, world)
         except KeyboardInterrupt:
             event = e.Interrupted(at=world.clock.now(), why="interrupted at the keyboard")
@@ -193,7 +198,8 @@ def _speaker(wanted: Wanted) -> Speaker | None:
 def _world(wanted: Wanted, clock: Clock, voice: Voice | None, hearing: Hearing) -> World:
     if wanted.source == "microphone":
         speaker = _speaker(wanted) if voice else None
-        microphone = Microphone(wanted.microphone or None)
+        device = wanted.microphone or None
+        microphone = Metered(device, wanted.board) if wanted.board else Microphone(device)
         return LiveWorld(microphone, speaker, voice, hearing, clock, wanted.write, wanted.headset)
     talker: Talker
     if wanted.source == "wav":
