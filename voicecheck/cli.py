@@ -139,12 +139,14 @@ def _order(given: argparse.Namespace, settings: Settings) -> Order | None:
 
 
 def _rehearse(given: argparse.Namespace, settings: Settings) -> int:
+    if not given.drive:  # the drive of the checklist's own name, where there is one
+        given.drive = given.checklist if given.checklist in names("drives") else "all-good"
     wanted = _wanted(given, settings, "rehearsal")
     if given.drive not in names("drives") and "/" not in given.drive:
         raise WrongUse(
             f"There is no drive {given.drive!r}.", f"use one of: {', '.join(names('drives'))}"
         )
-    sources, expected = start.rehearsed(given.drive)
+    sources, expected = start.rehearsed(given.drive, given.checklist)
     result = start.start(sources, _setting(given, settings, practice=True), wanted)
     if isinstance(result.world, RehearsalWorld) and not given.json:
         world = result.world
@@ -573,10 +575,11 @@ def _parser() -> argparse.ArgumentParser:
         "The same loop with a recorded driver, through the real recogniser. Needs no device.",
         "The recorded driver hears the prompts and tones and nothing else; he repeats when he is\n"
         "misheard. The report is of the kind practice.\n\n"
-        "example:\n  voicecheck rehearse couple\n  voicecheck rehearse couple --drive stop",
+        "example:\n  voicecheck rehearse couple\n  voicecheck rehearse couple --drive stop\n"
+        "  voicecheck rehearse brake-tests",
     )
     rehearse.add_argument("checklist", help="name of the checklist that the drive walks through")
-    rehearse.add_argument("--drive", default="all-good", help="name or folder of a drive")
+    rehearse.add_argument("--drive", help="name or folder of a drive of that checklist")
     rehearse.add_argument("--real-time", action="store_true", help="play prompts, wait as in life")
     rehearse.add_argument("--no-voice", action="store_true", help="print the prompts only")
     rehearse.add_argument("--noise", choices=("none", "diesel", "wind"), help="other noise")

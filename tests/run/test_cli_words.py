@@ -49,6 +49,8 @@ def test_help_of_each_command(tmp_path: Path, name: str) -> None:
         ("run", "couple", "--typed", "--season", "autumn"),
         ("run", "couple", "--typed", "--set", "air lines"),
         ("rehearse", "couple", "--drive", "nowhere"),
+        ("rehearse", "uncouple"),  # no drive walks through it
+        ("rehearse", "brake-tests", "--drive", "stop"),
         ("rehearse", "couple", "--engine", "pocketsphinx", "--model", "somewhere"),
         ("fly",),
     ],

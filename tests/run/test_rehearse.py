@@ -15,12 +15,20 @@ import pytest
 
 from voicecheck.run.driver import RecordedDriver, load_drive, same
 
-DRIVES = [("all-good", "complete", 0), ("stop", "stopped", 1), ("corrections", "complete", 0)]
+DRIVES = [
+    ("couple", "all-good", "complete", 0),
+    ("couple", "stop", "stopped", 1),
+    ("couple", "corrections", "complete", 0),
+    ("brake-tests", "", "complete", 0),
+    ("trip-inspection", "", "complete", 0),
+]
 
 
-def rehearse(tmp_path: Path, *words: str) -> tuple[subprocess.CompletedProcess[str], Path]:
+def rehearse(
+    tmp_path: Path, *words: str, checklist: str = "couple"
+) -> tuple[subprocess.CompletedProcess[str], Path]:
     done = subprocess.run(
-        [sys.executable, "-m", "voicecheck.cli", "rehearse", "couple", "--into", str(tmp_path),
+        [sys.executable, "-m", "voicecheck.cli", "rehearse", checklist, "--into", str(tmp_path),
          *words],
         capture_output=True, text=True, timeout=240, check=False,
     )  # fmt: skip
@@ -28,9 +36,13 @@ def rehearse(tmp_path: Path, *words: str) -> tuple[subprocess.CompletedProcess[s
     return done, folder
 
 
-@pytest.mark.parametrize(("drive", "ends", "status"), DRIVES)
-def test_a_drive_ends_as_it_was_made_to(tmp_path: Path, drive: str, ends: str, status: int) -> None:
-    done, folder = rehearse(tmp_path, "--drive", drive, "--no-voice")
+@pytest.mark.parametrize(("checklist", "drive", "ends", "status"), DRIVES)
+def test_a_drive_ends_as_it_was_made_to(
+    tmp_path: Path, checklist: str, drive: str, ends: str, status: int
+) -> None:
+    """Without --drive the drive of the checklist's own name is played."""
+    chosen = ("--drive", drive) if drive else ()
+    done, folder = rehearse(tmp_path, *chosen, "--no-voice", checklist=checklist)
     assert done.returncode == status, done.stdout + done.stderr
     report = json.loads((folder / "report.json").read_text())
     assert report["headline"]["verdict"] == ends

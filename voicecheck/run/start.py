@@ -148,9 +148,17 @@ def _closing_on_error(world: World) -> Iterator[None]:
         raise
 
 
-def rehearsed(name: str) -> tuple[Sources, str]:
-    """The sources that a drive walks through, and the outcome it expects."""
+def rehearsed(name: str, checklist: str) -> tuple[Sources, str]:
+    """The sources that a drive walks through, and the outcome it expects.
+
+    WrongUse when the drive was made for another checklist.
+    """
     drive, _ = load_drive(name)
+    if drive.checklist != checklist:
+        raise WrongUse(
+            f"The drive {name!r} walks through {drive.checklist!r}, not {checklist!r}.",
+            f"use: voicecheck rehearse {drive.checklist} --drive {name}",
+        )
     return load_sources(drive.checklist, drive.vehicle), drive.ends
 
 
