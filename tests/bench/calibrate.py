@@ -30,7 +30,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from tests.bench import chain
+from tests.bench import chain, spoken
 from tests.bench.chain import Score, Trial
 from tests.bench.first_try import Outcome
 from voicecheck.audio import acceptance
@@ -189,7 +189,7 @@ def main() -> None:
     if args.rows and args.rows.exists():
         rows = pickle.loads(args.rows.read_bytes())
     else:
-        some = chain.trials("calibration", args.cache, TIMES, LEVELS, SEED)
+        some = chain.trials(spoken.plan("calibration"), TIMES, LEVELS, SEED, args.cache)
         rows = list(chain.scored("calibration", engine, some))
         if args.rows:
             args.rows.write_bytes(pickle.dumps(rows))

@@ -57,18 +57,28 @@ class Trial:
 
 
 def trials(
-    name: str, cache: Path, times: dict[str, int], levels: Sequence[float], seed: int
+    items: Sequence[spoken.Spoken],
+    times: dict[str, int],
+    levels: Sequence[float],
+    seed: int,
+    cache: Path,
 ) -> list[Trial]:
-    """Each rendered text of the set so many times, by kind, each time in other circumstances."""
+    """Each text so many times, by kind, each time in other circumstances; a text that the cache
+    lacks is left out."""
     found = []
     inventory, speaker = spoken.inventory(), spoken.Speaker(cache)
     asked = [n for n, state in enumerate(inventory.states) if state.careful]
     kinds = sorted(spoken.NOISES)
-    for item in spoken.plan(name):
-        file = speaker.file(item.voice, item.words)
-        rng = random.Random(f"{seed} {item.voice.name} {item.words}")
-        places = {"reply": inventory.phrases, "number": inventory.numbers}.get(item.kind)
-        where = places[item.words] if places is not None else asked
+    for item in items:
+        file = item.file or speaker.file(item.voice, item.words)
+        if not file.exists():
+            continue
+        rng = random.Random(f"{seed} {item.voice.name} {item.words} {file.name}")
+        where = asked
+        if item.kind == "reply":
+            where = inventory.phrases[item.words]
+        elif item.kind == "number":
+            where = inventory.takes_figures(item.words)
         risky = [n for n in where if inventory.states[n].careful] or where
         for n in range(times[item.kind]):
             found.append(

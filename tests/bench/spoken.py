@@ -33,7 +33,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from tests.bench.first_try import State, number_states
+from tests.bench.first_try import FIXTURES, State, number_states
 from voicecheck.audio.noise import diesel, wind
 from voicecheck.audio.ports import RATE
 from voicecheck.reply.grammar import DateForm, Expect, SpellForm, Understood, parse, samples
@@ -108,7 +108,17 @@ class Inventory:
     phrases: dict[str, list[int]] = field(default_factory=dict)
     bad: list[str] = field(default_factory=list)
     good: list[str] = field(default_factory=list)
-    numbers: dict[str, list[int]] = field(default_factory=dict)
+    free: list[int] = field(default_factory=list)
+    numbers: list[str] = field(default_factory=list)
+
+    def takes_figures(self, text: str) -> list[int]:
+        """The states of numbers, spellings and dates that understand the text as one."""
+        reads = {n: parse(self.states[n].expect, text) for n in self.free}
+        return [
+            n
+            for n, read in reads.items()
+            if isinstance(read, Understood) and (read.quantity or read.spelled or read.date)
+        ]
 
 
 @lru_cache(maxsize=1)
@@ -162,12 +172,10 @@ def inventory() -> Inventory:
     rng = random.Random(5)
     figures = sorted({make(rng) for make in (_pressure, _length, _spelling) for _ in range(150)})
     for state in free:
+        found.free.append(len(found.states))
         found.states.append(state)
-        dates = [t for t, m in samples(state.expect, 60) if m.date]
-        for text in (*figures, *dates):
-            read = parse(state.expect, text)
-            if isinstance(read, Understood) and (read.quantity or read.spelled or read.date):
-                found.numbers.setdefault(text, []).append(len(found.states) - 1)
+        figures += [t for t, m in samples(state.expect, 60) if m.date]
+    found.numbers = [text for text in figures if found.takes_figures(text)]
     return found
 
 
@@ -345,11 +353,45 @@ def _by_program(command: list[str], words: str) -> tuple[Any, int]:
 
 @dataclass(frozen=True)
 class Spoken:
-    """One rendered text. ``kind``: reply | number | talk | word."""
+    """One rendered text. ``kind``: reply | number | talk | word. ``file``: where it already is."""
 
     voice: Voice
     kind: str
     words: str
+    file: Path | None = None
+
+
+def recorded(bench: Path | None) -> Iterator[Spoken]:
+    """What other tests have rendered with the held-out voices: audio_fixtures/words, and the cache
+    of ``training.bench`` where its folder is given; phrases and figures that can be said now."""
+    found = inventory()
+    voices = {v.name: v for v in trial_voices()}
+
+    def item(voice: str, words: str, file: Path) -> Iterator[Spoken]:
+        if file.exists() and (words in found.phrases or found.takes_figures(words)):
+            kind = "reply" if words in found.phrases else "number"
+            yield Spoken(voices[voice], kind, words, file)
+
+    for file in sorted(FIXTURES.glob("words/*/*.flac")):
+        if file.parent.name in voices:
+            yield from item(file.parent.name, file.stem[:-2].replace("-", " "), file)
+    for file in sorted(FIXTURES.glob("words/*/talk/*.flac")):
+        voice = voices[file.parts[-3]]
+        yield Spoken(voice, "talk", file.stem[:-2].replace("-", " "), file)
+    if bench:
+        from training.bench_items import REPLIES
+
+        for voice in [*sorted(kokoro_held_out()), "joe"]:
+            for words in REPLIES:
+                for speed in (1.0, 1.25):
+                    key = hashlib.sha1(f"{voice}|{words}|{speed}".encode()).hexdigest()[:16]
+                    yield from item(voice, words, bench / f"{key}.flac")
+
+
+def kokoro_held_out() -> frozenset[str]:
+    from training.kokoro import HELD_OUT
+
+    return HELD_OUT
 
 
 def plan(name: str) -> list[Spoken]:

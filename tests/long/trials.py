@@ -1,7 +1,7 @@
 """Twenty thousand replies through the whole chain, noise alone, and what was accepted wrongly.
 
-    python -m tests.bench.spoken --set trials --cache CACHE       # once, 20 minutes of one core
-    python -m tests.long.trials --cache CACHE --rows ROWS         # 50 minutes of one core
+    python -m tests.bench.spoken --set trials --cache CACHE       # once, 10 minutes of one core
+    python -m tests.long.trials --cache CACHE --bench BENCH --rows ROWS   # 30 minutes of one core
     python -m tests.long.trials --cache CACHE --rows ROWS --tables
     python -m tests.long.trials --noise 2 [--recorded FOLDER]     # noise alone
 
@@ -48,7 +48,7 @@ from voicecheck.reply.grammar import Expect, Understood, parse, vocabulary
 from voicecheck.session.replying import COMMANDS, HARMLESS, forms
 from voicecheck.session.state import Phase
 
-TIMES = {"reply": 19, "number": 16, "talk": 8, "word": 12}
+TIMES = {"reply": 20, "number": 15, "talk": 16, "word": 16}
 LEVELS = (5.0, 5.0, 7.5, 10.0, 10.0, 15.0, 20.0, 30.0)
 SEED = 2
 READING = State(
@@ -58,21 +58,23 @@ READING = State(
 MOST_READINGS = 3
 
 
-def planned(cache: Path) -> list[Trial]:
+def planned(cache: Path, bench: Path | None) -> list[Trial]:
     """Every trial, in an order that mixes voices and texts."""
-    every = chain.trials("trials", cache, TIMES, LEVELS, SEED)
+    items = [*spoken.recorded(bench), *spoken.plan("trials")]
+    every = chain.trials(items, TIMES, LEVELS, SEED, cache)
     random.Random(SEED).shuffle(every)
     return every
 
 
-def run(cache: Path, rows: Path, part: int, parts: int, seconds: float) -> int:
+def run(cache: Path, bench: Path | None, rows: Path, part: int, parts: int, seconds: float) -> int:
     """Hear what ROWS lacks, until the time is up; the number of trials that were heard."""
     done = {(row["voice"], row["words"], row["seed"]) for row in read(rows)}
     hearing = Chain(VoskRecogniser(trial=False))
-    negatives = {t.voice: t for t in planned(cache) if t.words == "negative"}
+    every = planned(cache, bench)
+    negatives = {t.voice: t for t in every if t.words == "negative"}
     until, count = time.monotonic() + seconds, 0
     with rows.open("a", encoding="utf-8") as file:
-        for n, trial in enumerate(planned(cache)):
+        for n, trial in enumerate(every):
             if n % parts != part or (trial.voice, trial.words, trial.seed) in done:
                 continue
             if time.monotonic() > until:
@@ -314,6 +316,7 @@ def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(description="the long trials of the whole chain")
     parser.add_argument("--cache", type=Path)
+    parser.add_argument("--bench", type=Path, help="cache of training.bench: more texts")
     parser.add_argument("--rows", type=Path)
     parser.add_argument("--part", type=int, default=0)
     parser.add_argument("--parts", type=int, default=1)
@@ -326,7 +329,10 @@ def main() -> None:
         noise_alone(args.noise, args.recorded)
         return
     if not args.tables:
-        print(run(args.cache, args.rows, args.part, args.parts, args.seconds), "trials heard")
+        print(
+            run(args.cache, args.bench, args.rows, args.part, args.parts, args.seconds),
+            "trials heard",
+        )
     print_tables(read(args.rows))
 
 
