@@ -169,7 +169,8 @@ def test_only_the_network_that_was_calibrated_is_trusted(model: Path, tmp_path: 
     assert not VoskRecogniser(other, trial=False).trusts_pass
 
 
-def test_the_shipped_model_is_whole() -> None:
+def test_the_shipped_model_is_whole_and_calibrated() -> None:
+    """After a new network: python -m tests.bench.calibrate (training/README.md)."""
     own = default_model()
     if own is None:
         pytest.skip("this checkout has no model")
@@ -177,6 +178,7 @@ def test_the_shipped_model_is_whole() -> None:
     check_card(own, digests)
     card = json.loads((own / "MODEL.json").read_text("utf-8"))
     assert card["files"] == digests and card["sha256"] == whole_digest(digests)
+    assert network_digest(digests) == TABLE["vosk"].network
 
 
 @pytest.mark.parametrize("name", ["am/final.mdl", "graph/HCLr.fst", "graph/words.txt"])
