@@ -11,10 +11,11 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
+from functools import partial
 from pathlib import Path
 
 from voicecheck import __version__
-from voicecheck.audio.microphone import Microphone
+from voicecheck.audio.microphone import Microphone, devices
 from voicecheck.audio.ports import Recogniser
 from voicecheck.audio.vosk_recogniser import default_model
 from voicecheck.audio.wav import read_wav
@@ -31,7 +32,7 @@ from voicecheck.limits.judge import table_lines
 from voicecheck.limits.sums import SUMS, work
 from voicecheck.report.files import verify, write
 from voicecheck.run import doctor as looks
-from voicecheck.run import engines, start
+from voicecheck.run import engines, soundcheck, start
 from voicecheck.run.begin import Wish, begin, choices, expectations
 from voicecheck.run.choosing import Choice
 from voicecheck.run.clock import DeviceClock
@@ -58,6 +59,7 @@ from voicecheck.settings import (
     device_key_file,
     load_settings,
     release_key_file,
+    save_settings,
     settings_file,
 )
 
@@ -391,8 +393,18 @@ def _script(given: argparse.Namespace, settings: Settings) -> int:
 
 
 def _doctor(given: argparse.Namespace, settings: Settings) -> int:
-    vehicle = given.vehicle or settings.vehicle
-    found = looks.examine(_engine(given, settings), vehicle, Path(settings.folder))
+    if given.choose:
+        chosen = soundcheck.choose_devices(devices(), input, print)
+        if chosen:
+            print(f"Kept in {save_settings(chosen)}. Try it: voicecheck listen")
+        return 0
+    found = looks.examine(
+        _engine(given, settings),
+        given.vehicle or settings.vehicle,
+        Path(settings.folder),
+        settings.microphone,
+        settings.loudspeaker,
+    )
     if given.json:
         print(json.dumps([asdict(look) for look in found], indent=1))
     else:
@@ -404,11 +416,18 @@ def _doctor(given: argparse.Namespace, settings: Settings) -> int:
 
 def _listen(given: argparse.Namespace, settings: Settings) -> int:
     engine = _engine(given, settings)()
-    microphone = None if given.wav else Microphone(settings.microphone or None)
-    samples = read_wav(Path(given.wav)) if given.wav else b""
-    print("Say a command, pass, fail, affirm or negative.", flush=True)
-    for line in looks.listen(engine, microphone, samples, given.seconds):
-        print(line, flush=True)
+    write = partial(print, flush=True)
+    if given.wav:
+        blocks = soundcheck.recorded_blocks(read_wav(Path(given.wav)))
+    else:
+        microphone = Microphone(settings.microphone or None)
+        tell = soundcheck.teller(write, settings.loudspeaker)
+        for line in soundcheck.sound_check(engine, microphone, tell):
+            write(line)
+        blocks = soundcheck.live_blocks(microphone, given.seconds)
+    write("Say a command, pass, fail, affirm or negative.")
+    for line in soundcheck.listen(engine, blocks):
+        write(line)
     return 0
 
 
@@ -683,18 +702,22 @@ def _parser() -> argparse.ArgumentParser:
     doctor = add(
         "doctor",
         _doctor,
-        "Look at microphone, loudspeaker, voice, recogniser and disk.",
-        "example:\n  voicecheck doctor --engine pocketsphinx",
+        "Look at microphone, loudspeaker, voice, recogniser and disk; choose the devices.",
+        "examples:\n  voicecheck doctor\n  voicecheck doctor --choose",
     )
+    doctor.add_argument("--choose", action="store_true", help="choose the devices by number")
     doctor.add_argument("--vehicle", help="vehicle whose words are checked")
     _sound(doctor)
     listen = add(
         "listen",
         _listen,
-        "Show what is heard: level, signal-to-noise, words.",
+        "Sound check: level, noise, what is heard, and what to do about it.",
+        "First it asks for silence and for three phrases, then it shows whatever is said.\n\n"
         "example:\n  voicecheck listen --seconds 60",
     )
-    listen.add_argument("--seconds", type=float, default=30.0, help="how long (default 30)")
+    listen.add_argument(
+        "--seconds", type=float, default=30.0, help="how long after it (default 30)"
+    )
     listen.add_argument("--wav", metavar="FILE", help="listen to a recording instead")
     _sound(listen)
 

@@ -13,7 +13,9 @@ TOML, for example::
 
 from __future__ import annotations
 
+import json
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
 
@@ -42,6 +44,53 @@ class Settings:
     microphone: str = ""
     loudspeaker: str = ""
     headset: bool = False
+
+
+def save_settings(changes: Mapping[str, str], file: Path | None = None) -> Path:
+    """Write these settings into the file, with all else in it as it was; the file.
+
+    SettingsInvalid when it cannot be written, or where a setting is not one line.
+    """
+    file = file or settings_file()
+    load_settings(file)
+    lines = file.read_text(encoding="utf-8").splitlines() if file.exists() else []
+    for name, value in changes.items():
+        at = [n for n, line in enumerate(lines) if line.partition("=")[0].strip() == name]
+        new = f"{name} = {json.dumps(value, ensure_ascii=False)}"
+        if at:
+            lines[at[0]] = new + _comment(lines[at[0]])
+        else:
+            lines.append(new)
+    text = "\n".join(lines) + "\n"
+    try:
+        kept = tomllib.loads(text)
+        whole = all(kept.get(name) == value for name, value in changes.items())
+    except tomllib.TOMLDecodeError:
+        whole = False
+    wanted = "; ".join(f"{name} = {json.dumps(value)}" for name, value in changes.items())
+    if not whole:
+        raise SettingsInvalid(f"{file} cannot be changed by itself.", f"write into it: {wanted}")
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        beside = file.with_suffix(".new")
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(file)
+    except OSError as error:
+        raise SettingsInvalid(
+            f"{file} cannot be written: {error.strerror}.", f"write into it: {wanted}"
+        ) from None
+    return file
+
+
+def _comment(line: str) -> str:
+    """What stands behind the value, with the blanks before it."""
+    for at in (n for n, sign in enumerate(line) if sign == "#"):
+        try:
+            tomllib.loads(line[:at])
+        except tomllib.TOMLDecodeError:
+            continue
+        return line[len(line[:at].rstrip()) :]
+    return ""
 
 
 def settings_file() -> Path:

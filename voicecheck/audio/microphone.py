@@ -170,7 +170,10 @@ class Microphone:
 
 @dataclass(frozen=True)
 class Device:
-    """A sound device as PortAudio lists it; ``rate`` is its default, in samples a second."""
+    """A sound device as PortAudio lists it; ``rate`` is its default, in samples a second.
+
+    ``host``: the system's sound interface by which it is reached; there may be several.
+    """
 
     index: int
     name: str
@@ -179,6 +182,7 @@ class Device:
     rate: int
     default_input: bool
     default_output: bool
+    host: str = ""
 
 
 def devices() -> tuple[Device, ...]:
@@ -198,6 +202,7 @@ def devices() -> tuple[Device, ...]:
             rate=int(item["default_samplerate"]),
             default_input=number == default_in,
             default_output=number == default_out,
+            host=str(sd.query_hostapis(item["hostapi"])["name"]),
         )
         for number, item in enumerate(listed)
     )

@@ -1,4 +1,4 @@
-"""``doctor`` and ``listen``: is everything there, and what is heard. Advice in plain words."""
+"""``doctor``: is everything there? Advice in plain words."""
 
 from __future__ import annotations
 
@@ -6,20 +6,19 @@ import os
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from voicecheck.audio.ear import Ear, level
-from voicecheck.audio.microphone import Microphone, devices
-from voicecheck.audio.ports import BLOCK, Heard, NotHeard, Recogniser
+from voicecheck.audio.microphone import Device, Microphone, devices
+from voicecheck.audio.ports import Recogniser
 from voicecheck.audio.voice import SynthesiserVoice
 from voicecheck.errors import NoPortAudio, VoicecheckError
-from voicecheck.reply.grammar import Expect, vocabulary
-from voicecheck.reply.phrases import COMMANDS, command_forms
+from voicecheck.reply.grammar import vocabulary
 from voicecheck.run.begin import choices, expectations
 from voicecheck.run.choosing import Choice
 from voicecheck.run.library import compile_sources, load_sources, names
+from voicecheck.run.soundcheck import floor_dbfs, live_blocks
 from voicecheck.session.replying import vocabularies
 
 LEAST_FREE_MB = 200
@@ -34,12 +33,21 @@ class Look:
     text: str
 
 
-def examine(make_recogniser: Callable[[], Recogniser], vehicle: str, folder: Path) -> list[Look]:
-    """Recogniser, its words, voice, microphone, loudspeaker, disk, clock."""
+def examine(
+    make_recogniser: Callable[[], Recogniser],
+    vehicle: str,
+    folder: Path,
+    microphone: str = "",
+    loudspeaker: str = "",
+) -> list[Look]:
+    """Recogniser, its words, voice, microphone, loudspeaker, disk, clock.
+
+    ``microphone``, ``loudspeaker``: the devices of the settings, "" for the system's own.
+    """
     return [
         *_recogniser(make_recogniser, vehicle),
         _voice(),
-        *_sound(),
+        *_sound(microphone, loudspeaker),
         _disk(folder),
         Look("clock", "good", time.strftime("%Y-%m-%d %H:%M:%S %z")),
     ]
@@ -89,23 +97,43 @@ def _voice() -> Look:
     return Look("voice", "good", f"{voice.name}, {len(samples) / 32000:.1f} s for a test sentence")
 
 
-def _sound() -> list[Look]:
+def _sound(microphone: str, loudspeaker: str) -> list[Look]:
     try:
         found = devices()
     except NoPortAudio as error:
         return [Look("microphone", "missing", str(error)), Look("loudspeaker", "missing", "same")]
-    looks = []
-    for what, usable, default in (
-        ("microphone", [d for d in found if d.inputs], [d for d in found if d.default_input]),
-        ("loudspeaker", [d for d in found if d.outputs], [d for d in found if d.default_output]),
-    ):
-        if not usable:
-            looks.append(Look(what, "missing", f"No {what} is connected. Connect a headset."))
-            continue
-        listed = ", ".join(d.name for d in usable)
-        chosen = default[0].name if default else usable[0].name
-        looks.append(Look(what, "good", f"{chosen} (there are: {listed})"))
+    looks = [
+        _device("microphone", [d for d in found if d.inputs], microphone),
+        _device("loudspeaker", [d for d in found if d.outputs], loudspeaker),
+    ]
+    if looks[0].state == "good":
+        looks.append(_level(microphone))
     return looks
+
+
+def _device(what: str, usable: Sequence[Device], named: str) -> Look:
+    if not usable:
+        return Look(what, "missing", f"No {what} is connected. Connect a headset.")
+    listed = ", ".join(d.name for d in usable)
+    there = [d for d in usable if f"{d.name}, {d.host}".lower().startswith(named.lower())]
+    if not there:
+        text = f"{named!r} of the settings is not connected (there are: {listed}). "
+        return Look(what, "missing", text + "Connect it, or: voicecheck doctor --choose")
+    default = [d for d in there if (d.default_input if what == "microphone" else d.default_output)]
+    return Look(what, "good", f"{(default or there)[0].name} (there are: {listed})")
+
+
+def _level(named: str) -> Look:
+    """What the microphone gives in a second of silence."""
+    microphone = Microphone(named or None)
+    try:
+        room = b"".join(live_blocks(microphone, 1.0))
+    except VoicecheckError as error:
+        return Look("level", "missing", str(error))
+    noise = floor_dbfs(room)
+    if not any(room):
+        return Look("level", "missing", "No sound at all: is it on, in range, not muted?")
+    return Look("level", "good", f"noise {noise:.0f} dBFS. To try your voice: voicecheck listen")
 
 
 def _disk(folder: Path) -> Look:
@@ -123,52 +151,3 @@ def _disk(folder: Path) -> Look:
     state = "mind" if free < LEAST_FREE_MB or took > 500 else "good"
     advice = " Make space: an inspection needs about 5 MB." if free < LEAST_FREE_MB else ""
     return Look("disk", state, f"{free} MB free, a record is kept in {took:.0f} ms.{advice}")
-
-
-def listen(
-    recogniser: Recogniser, microphone: Microphone | None, samples: bytes, seconds: float
-) -> Iterator[str]:
-    """Lines that show level, signal-to-noise and what is heard; the commands may be said."""
-    ear = Ear(recogniser)
-    ear.listen(vocabulary(Expect(command_forms((*COMMANDS, "pass", "fail", "affirm", "negative")))))
-    loudest = -120.0
-    for count, block in enumerate(_blocks(microphone, samples, seconds), 1):
-        loudest = max(loudest, level(block)[0])
-        if count % 31 == 0:
-            bar = "#" * max(0, min(30, round((loudest + 60) / 2)))
-            yield f"level {loudest:6.1f} dBFS {bar}{_advice(loudest)}"
-            loudest = -120.0
-        result = ear.feed(block)
-        if isinstance(result, Heard):
-            ratio = result.utterance.snr_db
-            noise = "unknown" if ratio is None else f"{ratio:.0f} dB"
-            yield (
-                f"heard: {result.hypothesis.text} ({result.certainty}, "
-                f"confidence {result.hypothesis.confidence:.2f}, signal-to-noise {noise})"
-            )
-        elif isinstance(result, NotHeard):
-            yield f"not heard: {result.why}"
-
-
-def _advice(dbfs: float) -> str:
-    if dbfs <= -90:
-        return "  nothing at all: is it muted, or out of range?"
-    return "  too loud: move the microphone away" if dbfs > -1 else ""
-
-
-def _blocks(microphone: Microphone | None, samples: bytes, seconds: float) -> Iterator[bytes]:
-    size = 2 * BLOCK
-    if microphone is None:
-        padded = samples + bytes(32000)
-        for at in range(0, len(padded) - size, size):
-            yield padded[at : at + size]
-        return
-    microphone.start()
-    until = time.monotonic() + seconds
-    try:
-        while time.monotonic() < until:
-            block = microphone.read(0.2)
-            if block is not None:
-                yield block
-    finally:
-        microphone.stop()
