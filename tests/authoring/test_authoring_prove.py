@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.authoring.random_checklists import VEHICLE, proved
-from tests.checklist.test_checklist_compile import GROUPS, TRIDEM
-from tests.long import mutants
+from tests.authoring.random_checklists import VEHICLE
+from tests.checklist.test_checklist_compile import EXCLUDING, GROUPS, TRIDEM
+from tests.long import agreement, mutants
 from tests.session.test_dialogues import ISSUED
 from voicecheck.authoring.explore import Moves, quick
 from voicecheck.authoring.oracle import Oracle
@@ -51,20 +51,14 @@ def test_the_coupling_takes_seconds_not_minutes() -> None:
     assert shipped("couple").seconds < 60
 
 
-def test_reduced_and_unreduced_agree_on_small_checklists() -> None:
-    """A sample; tests/long/agreement.py compares 500."""
-    compared = broken = 0
-    for seed in range(40):
-        full = proved(seed, reduced=False, most_nodes=400)
-        if full is None or full.graph.cut:
-            continue
-        reduced = proved(seed, reduced=True, most_nodes=100_000)
-        assert reduced is not None
-        assert reduced.verdicts == full.verdicts, f"seed {seed}"
-        compared += 1
-        broken += not full.kept
-    assert compared >= 10
-    assert broken >= 3  # else the agreement would say little
+def test_reduced_and_unreduced_agree_on_random_checklists() -> None:
+    """A sample of 20, two of each size up to ten steps; tests/long/agreement.py compares 500."""
+    rows = [agreement.compared(seed, most=700) for seed in range(20)]
+    whole = [row for row in rows if row.whole]
+    assert [row for row in whole if not row.agree] == []
+    assert len(whole) >= 15
+    assert sum(row.steps > 5 for row in whole) >= 5
+    assert sum(bool(row.unreduced) for row in whole) >= 3  # else the agreement would say little
 
 
 @pytest.mark.slow
@@ -300,6 +294,18 @@ def test_an_overdue_date_of_issue_that_is_taken_is_noticed(monkeypatch: pytest.M
     hazards, _ = load_hazards(HAZARDS, "hazards.yaml")
     proof = prove_model(model, lines, "list.yaml", hazards, Context(load_vehicle(VEHICLE, "v")))
     assert not proof.verdicts["H2"]
+
+
+def test_a_fact_given_by_position_excludes_too() -> None:
+    """Found by a random checklist: the pair was not applied to the instances of ``each:``."""
+    model, lines = load_checklist(EXCLUDING, "list.yaml")
+    hazards, _ = load_hazards(HAZARDS, "hazards.yaml")
+    context = Context(load_vehicle(VEHICLE, "vehicle.yaml"))
+    assert prove_model(model, lines, "list.yaml", hazards, context).kept
+    compiled = compile_checklist(model, lines, "list.yaml", hazards, context)
+    forgot = replace(compiled, exclusive=model.exclusive)
+    proof = prove(forgot, Oracle.of(model, hazards, context), opened_for(forgot, context))
+    assert not proof.verdicts["exclusive"]
 
 
 def test_a_core_that_forgets_needs_is_shown_by_a_dialogue() -> None:

@@ -69,6 +69,7 @@ BAD = {
     "group-of-six": (INVALID, 25, "at most five"),
     "group-of-none": (INVALID, 25, "no area with lamps"),
     "group-both": (INVALID, 25, "either items: or each:"),
+    "given-each-and-once": (INVALID, 16, "at each position"),
     "each-unknown": (INVALID, 22, "'doors' is no kind of position"),
     "defect-undeclared": (INVALID, 27, "defect 'worn' is not declared"),
     "capitals": (INVALID, 26, "String should match pattern"),

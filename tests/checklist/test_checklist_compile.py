@@ -256,3 +256,32 @@ def test_hand_valve_step_only_where_there_is_one(couple: Compiled, tmp_path: Pat
     file.write_text(text.replace(", hand valve", ""), encoding="utf-8")
     plain = compile_sources(load_sources("couple", str(file)))[0]
     assert "test three" not in ids(plain)
+
+
+EXCLUDING = """
+id: small
+edition: "1"
+title: A small walk
+places: {yard: In the yard}
+facts:
+  left open: {text: It was left open., lasts: lasting}
+  closed: {text: It is closed., lasts: lasting}
+exclusive: [[left open, closed]]
+steps:
+  - {id: open, place: yard, item: "{position}", each: axles, ask: Left open.,
+     source: [practice], done: {gives: [left open]}}
+  - {id: close, place: yard, item: Closing, ask: Now closed., source: [practice],
+     done: {gives: [closed]}}
+"""
+
+
+def test_what_each_position_gives_excludes_what_the_fact_excludes() -> None:
+    model, lines = load_checklist(EXCLUDING, "list.yaml")
+    context = Context(load_vehicle(TRIDEM, "vehicle.yaml"))
+    hazards, _ = load_hazards("hazards: {}", "hazards.yaml")
+    compiled = compile_checklist(model, lines, "list.yaml", hazards, context)
+    assert set(compiled.exclusive) == {
+        (f"left open@{axle.name}", "closed")
+        for unit in context.vehicle.units
+        for axle in unit.axles
+    }

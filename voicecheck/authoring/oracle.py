@@ -240,7 +240,11 @@ class Oracle:
             hazards.hazards,
             steps,
             {name: fact.lasts for name, fact in model.facts.items()},
-            model.exclusive,
+            tuple(
+                pair
+                for first, second in model.exclusive
+                for pair in product(expanded.get(first, [first]), expanded.get(second, [second]))
+            ),
             reckonings=tuple(
                 (x, ids)
                 for x in model.reckonings
@@ -542,7 +546,7 @@ class _Check:
             self.fail("H3", f"{step.model.item!r}: what the answer rests on is not kept")
         for fact in expected:
             for pair in self.o.exclusive:
-                if _base(fact) in pair or fact in pair:
+                if fact in pair:
                     for other in pair:
                         if other != fact:
                             self._drop(other)

@@ -8,7 +8,7 @@ every move was made; a breach is a dialogue that a driver could have.
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from voicecheck.authoring.explore import (
@@ -159,10 +159,16 @@ def prove(
     most_nodes: int = 1_000_000,
     stop_at_first: bool = False,
     shorten: bool = True,
+    does: Callable[[State, Move], bool] | None = None,
 ) -> Proof:
-    """Explore ``compiled`` and hold it against the author's model in ``oracle``."""
+    """Explore ``compiled`` and hold it against the author's model in ``oracle``.
+
+    ``does``: whether a move is made in a state, for a driver who does not do everything.
+    """
     began = time.process_time()
-    explorer = Explorer(compiled, oracle, opened, reduced, most_nodes, stop_at_first=stop_at_first)
+    explorer = Explorer(
+        compiled, oracle, opened, reduced, most_nodes, stop_at_first=stop_at_first, does=does
+    )
     oracle.units = dict(opened.units)
     proof = Proof(compiled, oracle, opened, reduced, Graph())
     if set(oracle.steps) != {step.id for step in compiled.steps}:

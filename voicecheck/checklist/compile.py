@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from itertools import product
 from typing import cast
 
 from voicecheck.checklist.compiled import (
@@ -132,7 +133,11 @@ class _Compiler:
             steps=steps,
             facts=self._facts(steps),
             derived=self.derived,
-            exclusive=model.exclusive,
+            exclusive=tuple(
+                pair
+                for first, second in model.exclusive
+                for pair in product(self._instances(first, steps), self._instances(second, steps))
+            ),
             hazards={
                 name: Hazard(
                     name, h.text, h.needs, h.caution, h.safe, h.moving, h.never_blocked, h.parts
@@ -150,7 +155,24 @@ class _Compiler:
             reckonings=reckonings,
         )
         self._all_given(compiled)
+        self._one_way(compiled)
         return compiled
+
+    def _instances(self, fact: str, steps: Iterable[Step]) -> list[str]:
+        """The fact itself, or its instances where a step ``each:`` gives it."""
+        return [f for f in self._facts(steps) if f.startswith(f"{fact}@")] or [fact]
+
+    def _one_way(self, compiled: Compiled) -> None:
+        for fact in compiled.facts:
+            plain = fact.partition("@")[0]
+            if "@" in fact and compiled.givers(plain):
+                written = compiled.step(compiled.givers(plain)[0]).written
+                raise self.fail(
+                    f"{plain!r} is given here, and at each position by another step",
+                    "give them different names, and join the two under derived:",
+                    "steps",
+                    next(n for n, s in enumerate(self.model.steps) if s.id == written),
+                )
 
     def _facts(self, steps: Iterable[Step]) -> dict[str, Fact]:
         facts: dict[str, Fact] = {}
