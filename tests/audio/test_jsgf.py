@@ -104,12 +104,8 @@ def test_every_sample_is_accepted_and_the_engine_agrees_on_random_words(name: st
     assert min(agreed.values()) >= len(FORMS), agreed
 
 
-def test_it_is_small_and_made_quickly() -> None:
-    grammar = vocabulary(EXPECTATIONS["length"]).jsgf
-    compile_jsgf.cache_clear()
-    began = time.perf_counter()
-    automaton = compile_jsgf(grammar)
-    assert time.perf_counter() - began < 1.0  # measured 0.04 s
+def test_it_is_small() -> None:
+    automaton = compile_jsgf(vocabulary(EXPECTATIONS["length"]).jsgf)
     assert len(automaton.arcs) < 500
     shapes = {
         (tuple(row.items()), state in automaton.accepting)

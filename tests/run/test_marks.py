@@ -32,7 +32,16 @@ def test_the_beginning_of_the_word_in_the_stream(
     tmp_path: Path, words: tuple[Word, ...], ago_ms: int
 ) -> None:
     """The word begins 0.5 s into a stretch that began at 10 s; now it is 12 s."""
-    utterance = Utterance(bytes(2 * RATE), 10.0, 11.0, 10.9, 20.0, -12.0, False)
+    utterance = Utterance(
+        bytes(2 * RATE),
+        start=10.0,
+        end=11.0,
+        speech_start=10.5,
+        speech_end=10.9,
+        snr_db=20.0,
+        peak_dbfs=-12.0,
+        clipped=False,
+    )
     heard = Heard(Hypothesis("mark", words, 1.0), utterance, "clear")
     hearing = Hearing(FakeEar(), tmp_path)  # type: ignore[arg-type]
     event = hearing.event(heard, r.Stamp(NOW.isoformat(), 99_000))
