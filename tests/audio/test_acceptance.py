@@ -61,6 +61,20 @@ def test_careful_needs_more_and_a_margin() -> None:
     assert verdict(1.0, margin=None) == "clear"
 
 
+def test_figures_have_a_bound_of_their_own() -> None:
+    """They are read back whatever is said here (session/rules.py); phrases are not."""
+    assert VOSK.low_figures is not None and 0.3 <= VOSK.low_figures <= VOSK.low
+    for confidence, figures, said in (
+        (VOSK.low_figures, True, "doubtful"),
+        (VOSK.low_figures - 0.01, True, "talk"),
+        (VOSK.low - 0.01, False, "talk"),
+    ):
+        heard = Hypothesis("fifty", (Word("fifty", 0, 0.4, confidence),), confidence)
+        assert said == judge(
+            heard, VOSK, careful=False, trusted=True, snr_db=20, margin=None, figures=figures
+        )
+
+
 def test_a_phrase_fills_its_speech() -> None:
     """Speech around the phrase makes it talk, whatever its score: "pass me the flashlight"."""
     heard = Hypothesis("pass", (Word("pass", 0, 0.4, 1.0),), 1.0)

@@ -275,6 +275,27 @@ def test_certainty(told: Told, certainty: str) -> None:
     assert result.certainty == certainty
 
 
+@pytest.mark.parametrize(("span", "why"), [((1.0, 1.6), ""), ((0.2, 1.0), "talk")])
+def test_a_phrase_fills_the_speech_around_it(span: tuple[float, float], why: str) -> None:
+    """The recogniser says that "pass" ends a tenth of a second after the speech began."""
+    told = Told("pass")
+    row = Thresholds(0.5, 0.9, 0.9, 0.0, 5.0, "for this test", before=0.2, after=0.55)
+    ear = Ear(told, activity=Spans((1.0, 1.0 + span[1] - span[0])), thresholds=row)
+    ear.listen(phrases("pass", "fail"), careful=frozenset({"pass"}))
+    result = one(feed(ear, stream(4, (1.0, 1.0 + span[1] - span[0]))))
+    assert isinstance(result, NotHeard if why else Heard)
+    assert not why or result.why == why
+
+
+def test_figures_are_heard_at_their_own_bound() -> None:
+    row = Thresholds(0.9, 0.95, 0.95, 0.0, 5.0, "for this test", low_figures=0.4)
+    for text, kind in (("one five", Heard), ("pass", NotHeard)):
+        ear = Ear(Told(text, confidence=0.5), activity=Spans((1.0, 1.6)), thresholds=row)
+        ear.listen(phrases("pass", number=True))
+        result = one(feed(ear, stream(4, (1.0, 1.6))))
+        assert isinstance(result, kind), result
+
+
 def test_below_the_measured_noise_nothing_is_clear() -> None:
     ear = make(Told("fail"), (1.0, 1.6))
     ear.listen(phrases("pass", "fail"))

@@ -74,7 +74,7 @@ def trials(
         if not file.exists():
             continue
         rng = random.Random(f"{seed} {item.voice.name} {item.words} {file.name}")
-        where = asked
+        where = asked if rng.random() < 0.8 else inventory.free
         if item.kind == "reply":
             where = inventory.phrases[item.words]
         elif item.kind == "number":

@@ -5,7 +5,9 @@ Rules:
 1. One row of thresholds an engine; each row says what it was measured on.
 2. A phrase fills its speech. More speech than ``before`` in front of its first word or than
    ``after`` behind its last is talk: "say again" is not heard in "somebody moved my gloves again".
-   Below ``low`` it is talk, too. From ``high`` on it is clear, between them doubtful.
+   Below ``low`` it is talk, too. Figures, letters and dates have ``low_figures``: their confidence
+   is that of the weakest of many words, "fifty" shares it with "fifteen", and they are always read
+   back. From ``high`` on it is clear, between them doubtful.
 3. A careful phrase (one that says that something is good, or affirms) is clear only from
    ``careful_high`` on and when it beats its best rival by ``margin``: hearing "pass" for "fail"
    is the accident to prevent, the other way round costs one question.
@@ -27,7 +29,7 @@ from voicecheck.audio.ports import Hypothesis
 @dataclass(frozen=True)
 class Thresholds:
     """Confidences 0..1; ``margin`` in natural-log units; ``floor_db`` signal-to-noise ratio;
-    ``before`` and ``after`` in seconds.
+    ``before`` and ``after`` in seconds; ``low_figures`` None: the same as ``low``.
 
     ``network``: digest of the network that they were set for (vosk_recogniser.network_digest).
     """
@@ -38,6 +40,7 @@ class Thresholds:
     margin: float
     floor_db: float
     measured: str
+    low_figures: float | None = None
     before: float = math.inf
     after: float = math.inf
     network: str = ""
@@ -45,13 +48,14 @@ class Thresholds:
 
 TABLE: dict[str, Thresholds] = {
     "vosk": Thresholds(
-        low=0.6,
-        high=0.92,
-        careful_high=0.968,
-        margin=4.75,
+        low=0.65,
+        low_figures=0.5,
+        high=0.978,
+        careful_high=0.991,
+        margin=5.25,
         floor_db=5.0,
-        before=0.16,
-        after=0.66,
+        before=0.3,
+        after=0.6,
         measured=(
             "2026-11-25, tests/bench/calibrate.py: 800 replies and 1088 pieces of talk by "
             "16 synthetic voices (none of a test, ten of them mixtures of training "
@@ -86,16 +90,18 @@ def judge(
     snr_db: float | None,
     margin: Callable[[], float] | None,
     outside: tuple[float, float] = (0.0, 0.0),
+    figures: bool = False,
 ) -> str:
     """ "talk", "doubtful" or "clear" for a whole phrase.
 
     ``margin`` is asked only when everything else says clear, because it costs another decode;
     None when the engine cannot tell, which leaves a careful phrase doubtful. ``outside``: seconds
-    of speech before the first word and after the last.
+    of speech before the first word and after the last. ``figures``: no phrase, but free words.
     """
     if outside[0] > thresholds.before or outside[1] > thresholds.after:
         return "talk"
-    if hypothesis.confidence < thresholds.low:
+    own = thresholds.low_figures if figures else None
+    if hypothesis.confidence < (thresholds.low if own is None else own):
         return "talk"
     if not trusted or snr_db is None or snr_db < thresholds.floor_db:
         return "doubtful"

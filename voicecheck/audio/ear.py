@@ -249,6 +249,7 @@ class Ear:
             if isinstance(engine, RivalScoring)
             else None,
             outside=outside(hypothesis, utterance),
+            figures=text not in self._vocabulary.phrases,
         )
         if certainty == "talk":
             return NotHeard("talk", utterance, text)
