@@ -186,6 +186,13 @@ class NoMicrophone(VoicecheckError):
     who = "operator"
 
 
+class NoLoudspeaker(VoicecheckError):
+    """No loudspeaker, or the one named is not there, or it stopped taking sound."""
+
+    code = "no-loudspeaker"
+    who = "operator"
+
+
 class MicrophoneStalled(VoicecheckError):
     """The microphone stopped delivering sound."""
 
@@ -225,6 +232,13 @@ class RecogniserMissing(VoicecheckError):
     """The chosen recogniser is not installed."""
 
     code = "recogniser-missing"
+    who = "operator"
+
+
+class RecogniserFailed(VoicecheckError):
+    """The recogniser failed again and again, though it was made anew."""
+
+    code = "recogniser-failed"
     who = "operator"
 
 

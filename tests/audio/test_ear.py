@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -198,7 +199,8 @@ def test_exact_zeros_are_reported_once_until_sound_comes_back() -> None:
     said = feed(ear, zeros + hiss(1) + zeros)
     assert [r.why for _, r in said if isinstance(r, NotHeard)] == ["muted", "muted"]
     assert 1.0 < said[0][0] < 1.1
-    assert feed(make(Told("pass")), zeros) == []  # deaf
+    deaf = feed(make(Told("pass")), zeros)  # a hold is being spoken: it must be told all the same
+    assert [r.why for _, r in deaf if isinstance(r, NotHeard)] == ["muted"]
 
 
 def test_half_a_second_of_zeros_is_not_muted() -> None:
@@ -369,3 +371,15 @@ def test_speaking_tells_barge_in_within_200_ms() -> None:
     ear.listen(phrases("pass"))
     feed(ear, stream(1.2, (1.0, 1.2)))
     assert ear.speaking
+
+
+def test_a_clipped_reply_is_doubtful() -> None:
+    """The same reply, once cut at full scale; the engine is as sure of both."""
+    for gain, certainty in ((1, "clear"), (40, "doubtful")):
+        ear = make(Told("pass"), (1.0, 1.6))
+        ear.listen(phrases("pass", "fail"))
+        values = np.frombuffer(stream(4, (1.0, 1.6)), dtype="<i2").astype(np.int32) * gain
+        result = one(feed(ear, np.clip(values, -32768, 32767).astype("<i2").tobytes()))
+        assert isinstance(result, Heard)
+        assert result.utterance.clipped is (gain > 1)
+        assert result.certainty == certainty

@@ -24,6 +24,7 @@ from voicecheck.audio.speaker import SilentSpeaker, SoundSpeaker
 from voicecheck.audio.tones import tone
 from voicecheck.errors import (
     MicrophoneStalled,
+    NoLoudspeaker,
     NoMicrophone,
     NoPortAudio,
     VoicecheckError,
@@ -213,7 +214,7 @@ def test_a_device_lost_on_the_way_is_not_done(
     until = time.monotonic() + 2
     while speaker.failure is None and time.monotonic() < until:
         time.sleep(0.01)
-    with pytest.raises(NoPortAudio):
+    with pytest.raises(NoLoudspeaker):
         speaker.play(SOUND, lambda: None)
     assert called == []
 
@@ -221,7 +222,7 @@ def test_a_device_lost_on_the_way_is_not_done(
 def test_no_such_loudspeaker(sound: FakeSound) -> None:
     for error in (FakeSound.PortAudioError("Error querying device -1"), ValueError("No output")):
         sound.refuse = error
-        with pytest.raises(NoPortAudio, match="loudspeaker"):
+        with pytest.raises(NoLoudspeaker, match="loudspeaker"):
             SoundSpeaker("nowhere").play(SOUND, lambda: None)
 
 

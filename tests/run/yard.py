@@ -15,6 +15,7 @@ import tempfile
 import threading
 import time
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 import soundfile
@@ -63,10 +64,16 @@ class Card:
         subprocess.run(["paplay", "--device=mic", str(file)], check=True, env=self.env, timeout=60)
 
 
+class Surroundings(Protocol):
+    """What a program needs to be told of a card."""
+
+    env: dict[str, str]
+
+
 class Program:
     """``voicecheck run … --microphone`` as a process, its lines as they come."""
 
-    def __init__(self, card: Card, *arguments: str, command: str = "run") -> None:
+    def __init__(self, card: Surroundings, *arguments: str, command: str = "run") -> None:
         words = [sys.executable, "-m", "voicecheck.cli", command, *arguments, "--microphone"]
         self.process = subprocess.Popen(
             words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
@@ -74,12 +81,29 @@ class Program:
         )  # fmt: skip
         self.lines: queue.Queue[str] = queue.Queue()
         self.seen: list[str] = []
+        self.prompted_at = time.monotonic()
         threading.Thread(target=self._read, daemon=True).start()
 
     def _read(self) -> None:
         assert self.process.stdout is not None
         for line in self.process.stdout:
+            if line.startswith("  "):
+                self.prompted_at = time.monotonic()
             self.lines.put(line.rstrip("\n"))
+
+    def until(self, part: str, most_s: float = 40.0) -> float:
+        """Wait for a line with this part. The seconds that it took."""
+        began = time.monotonic()
+        while time.monotonic() - began < most_s:
+            try:
+                line = self.lines.get(timeout=0.1)
+            except queue.Empty:
+                assert self.process.poll() is None, "\n".join(["ended:", *self.seen])
+                continue
+            self.seen.append(line)
+            if part in line:
+                return time.monotonic() - began
+        raise AssertionError("\n".join([f"no {part!r} in {most_s} s:", *self.seen]))
 
     def hear(self, seconds: float) -> list[str]:
         """The prompts that begin within ``seconds``."""

@@ -15,8 +15,10 @@ Rules:
    reply ruin recognition). The evidence gets ``BEFORE`` of what came before it, for the noise
    floor, and the silence that ended it.
 6. Exact zeros for longer than ``MUTED`` mean a muted or lost microphone; that is said once until
-   sound comes back.
+   sound comes back, also while the ear is deaf: a headset out of range hears no hold either.
 7. Only a text for which Vocabulary.complete is true can be heard. ``[unk]`` anywhere is talk.
+8. A reply that drove the microphone to its full scale is doubtful: what was cut off may be the
+   difference between two words.
 """
 
 from __future__ import annotations
@@ -101,6 +103,14 @@ class Ear:
         """Record free talk until 1.5 s of silence (at most 120 s), then be deaf."""
         self._open("memo")
 
+    def replace(self, recogniser: Recogniser) -> None:
+        """Go on with another recogniser; the speech going on is dropped. Raises WordNotInModel."""
+        self._recogniser = recogniser
+        self._endpoint.end()
+        self._pause = None
+        if self._mode == "phrases" and self._vocabulary is not None:
+            recogniser.prepare(self._vocabulary)
+
     def deafen(self) -> None:
         """Ignore what comes: a hold is being spoken, or nothing is asked."""
         self._mode = "deaf"
@@ -126,12 +136,12 @@ class Ear:
         self._zeros = self._zeros + 1 if block == _ZEROS else 0
         if self._zeros == 0:
             self._muted = False
-        if self._mode == "deaf":
-            self._end_stale_speech()
-            return None
         if self._zeros >= MUTED and not self._muted:
             self._muted = True
             return NotHeard("muted", None, "")
+        if self._mode == "deaf":
+            self._end_stale_speech()
+            return None
         if not self._endpoint.in_speech:
             return None
         if self._stale is not None:
@@ -253,7 +263,7 @@ class Ear:
         )
         if certainty == "talk":
             return NotHeard("talk", utterance, text)
-        return Heard(hypothesis, utterance, certainty)
+        return Heard(hypothesis, utterance, "doubtful" if utterance.clipped else certainty)
 
     # -- cutting ----------------------------------------------------------------------------
 

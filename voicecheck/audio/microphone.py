@@ -87,6 +87,11 @@ class Microphone:
             ) from error
         self._stream = stream
 
+    @property
+    def recording(self) -> bool:
+        """Whether it is open; False after a stall."""
+        return self._stream is not None
+
     def stop(self) -> None:
         """End recording; what was not read is thrown away."""
         self._wanted = False
@@ -128,14 +133,23 @@ class Microphone:
             self.start()
             return True
         except NoMicrophone:
-            with contextlib.suppress(Exception):  # PortAudio in any state; the next try tells
-                self._sd._terminate()
-                self._sd._initialize()
-            try:
-                self.start()
-                return True
-            except NoMicrophone:
-                return False
+            return self.renew()
+
+    def renew(self) -> bool:
+        """Read the list of devices anew and record again; False when there is no microphone.
+
+        A loudspeaker that was plugged in since the start is found only after this.
+        """
+        self._close()
+        self._sd = self._sd or load_sounddevice()
+        with contextlib.suppress(Exception):  # PortAudio in any state; the next try tells
+            self._sd._terminate()
+            self._sd._initialize()
+        try:
+            self.start()
+            return True
+        except NoMicrophone:
+            return False
 
     def _take(self, data: Any, _frames: int, _time: Any, status: Any) -> None:
         """On PortAudio's thread: nothing here may wait."""

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 if TYPE_CHECKING:
+    from voicecheck.errors import VoicecheckError
     from voicecheck.reply.grammar import Vocabulary
 
 RATE = 16_000
@@ -162,7 +163,12 @@ class Voice(Protocol):
 
 class Speaker(Protocol):
     """Plays sound. ``done`` is called once, on another thread, when it was played to its end,
-    and never when it was stopped or the device was lost."""
+    and never when it was stopped or the device was lost.
+
+    ``failure`` says then why the sound did not come to its end; whoever reads it sets it to None.
+    """
+
+    failure: VoicecheckError | None
 
     @property
     def playing(self) -> bool: ...

@@ -19,7 +19,7 @@ from collections.abc import Callable
 from typing import Any
 
 from voicecheck.audio.ports import RATE
-from voicecheck.errors import NoPortAudio, VoicecheckError
+from voicecheck.errors import NoLoudspeaker, NoPortAudio, VoicecheckError
 
 _LEAST_PAD = 0.03  # seconds
 _LATE_SECONDS = 2.0  # how much later than its length a sound may end before the device is lost
@@ -68,7 +68,7 @@ class SoundSpeaker:
     def play(self, samples: bytes, done: Callable[[], None]) -> None:
         """Play 16 kHz mono int16 ``samples``; what is playing now is cut off.
 
-        Raises NoPortAudio when there is no such loudspeaker, and the failure of the last sound if
+        Raises NoLoudspeaker when there is no such loudspeaker, and the failure of the last sound if
         it was not told to ``lost``.
         """
         self.stop()
@@ -173,8 +173,8 @@ class _Playing:
             self._stream.close(ignore_errors=True)
 
 
-def _no_loudspeaker(reason: object) -> NoPortAudio:
-    return NoPortAudio(
+def _no_loudspeaker(reason: object) -> NoLoudspeaker:
+    return NoLoudspeaker(
         f"The loudspeaker cannot be used: {reason}.",
         "Connect it and choose it as the system's output, or name another device "
         "(voicecheck doctor lists them).",
@@ -191,6 +191,7 @@ class SilentSpeaker:
         self._compressed = compressed
         self._lock = threading.Lock()
         self._timer: threading.Timer | None = None
+        self.failure: VoicecheckError | None = None
         self.seconds = 0.0
         """Length of all sounds that were given to it."""
 

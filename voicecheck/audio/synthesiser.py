@@ -19,7 +19,7 @@ import sys
 import time
 from typing import Any
 
-LONGEST_RENDER = 30.0  # seconds
+LONGEST_RENDER = 8.0  # seconds
 
 
 def prepare_espeak() -> None:

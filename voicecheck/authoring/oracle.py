@@ -927,7 +927,7 @@ class _Check:
             if event.name != name and self.after.phase is not phase:
                 self.fail("H6", "another sentence's end is taken for this one's")
         if any(isinstance(x, a.Listen) for x in self.actions) and not isinstance(
-            event, e.PromptEnded | e.MicrophoneLost | e.Interrupted | e.Resumed
+            event, e.PromptEnded | e.MicrophoneLost | e.SpeechLost | e.Interrupted | e.Resumed
         ):
             self.fail("H6", "the ear is opened while the sentence is spoken")
 
@@ -1044,9 +1044,12 @@ class _Check:
             what = "memo taken"
         elif isinstance(event, e.CodeChecked) and phase is Phase.CHECKING:
             what = "code checked" if event.reference == self.before.reference else ""
-        elif isinstance(event, e.MicrophoneBack) and phase is Phase.DEAF:
+        elif isinstance(event, e.MicrophoneBack | e.SpeechBack) and phase is Phase.DEAF:
             what = "back"
-        elif isinstance(event, e.MicrophoneLost) and phase not in (Phase.DEAF, Phase.NEW):
+        elif isinstance(event, e.MicrophoneLost | e.SpeechLost) and phase not in (
+            Phase.DEAF,
+            Phase.NEW,
+        ):
             what = "lost"
         elif isinstance(event, e.Interrupted | e.Resumed | e.ClosedLate):
             what = type(event).__name__
@@ -1081,7 +1084,9 @@ class _Check:
         if not (self.before.hazard and step and step.safe):
             return
         answered = any(isinstance(x, r.Answered) for x in self.records)
-        wrong = isinstance(self.event, e.MicrophoneLost | e.Interrupted | e.Resumed) or any(
+        wrong = isinstance(
+            self.event, e.MicrophoneLost | e.SpeechLost | e.Interrupted | e.Resumed
+        ) or any(
             isinstance(x, r.StoodBy | r.Again)
             or (isinstance(x, r.Finished | r.Deferred) and not answered)
             or (isinstance(x, r.Withdrawn) and x.why in ("correction", "again", "released"))

@@ -175,8 +175,14 @@ class Choosing:
             case e.Interrupted():
                 self.over = True
                 return []
+            case e.MicrophoneLost():
+                return [a.Deafen(), a.Tone("hold"), a.Say(say.LOST["microphone"])]
+            case e.SpeechLost(what=what):
+                return [a.Deafen(), a.Tone("hold"), a.Say(say.LOST[what])]
             case e.MicrophoneBack():
-                return self._asked(say.HEARING_AGAIN)
+                return self._asked(say.BACK["microphone"])
+            case e.SpeechBack(what=what):
+                return self._asked(say.BACK[what])
             case e.TimerElapsed():
                 self._repeated = True
                 return self._asked()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import sys
 import time
 from typing import Protocol
 
@@ -20,11 +21,22 @@ def _wall(moment: datetime.datetime) -> str:
     return moment.isoformat(timespec="milliseconds")
 
 
+def _steady_ms() -> int:
+    """Milliseconds of a clock that is never set, and that goes on while the device sleeps.
+
+    Python's monotonic clock stands still in a suspend on Linux, its boot-time clock does not. On
+    macOS and Windows the monotonic clock goes on.
+    """
+    if sys.platform == "linux":
+        return time.clock_gettime_ns(time.CLOCK_BOOTTIME) // 1_000_000
+    return time.monotonic_ns() // 1_000_000
+
+
 class DeviceClock:
-    """Wall time with the device's offset, and the monotonic clock in milliseconds."""
+    """Wall time with the device's offset, and a steady clock in milliseconds."""
 
     def now(self) -> Stamp:
-        return Stamp(_wall(datetime.datetime.now().astimezone()), time.monotonic_ns() // 1_000_000)
+        return Stamp(_wall(datetime.datetime.now().astimezone()), _steady_ms())
 
     def pass_time(self, seconds: float) -> None:
         time.sleep(seconds)

@@ -2,26 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from voicecheck.audio.ear import Ear
 from voicecheck.audio.evidence import Evidence
-from voicecheck.audio.ports import RATE, Heard, Hypothesis, Memo, NotHeard, Utterance
-from voicecheck.errors import JournalNotWritable
+from voicecheck.audio.ports import RATE, Heard, Hypothesis, Memo, NotHeard, Recogniser, Utterance
+from voicecheck.errors import JournalNotWritable, RecogniserFailed, VoicecheckError
 from voicecheck.reply.grammar import vocabulary
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 from voicecheck.session.records import Stamp
 
+MOST_FAILURES = 3  # of the recogniser without one reply between
+
 
 class Hearing:
     """An ear that keeps every reply in the inspection's folder before it is passed on.
 
-    Before there is a folder nothing is kept.
+    Before there is a folder nothing is kept. A recogniser that fails is made anew by ``make``; what
+    was being said is lost and asked for again. RecogniserFailed when that does not help, or there
+    is no ``make``.
     """
 
-    def __init__(self, ear: Ear, folder: Path | None = None) -> None:
+    def __init__(
+        self,
+        ear: Ear,
+        folder: Path | None = None,
+        make: Callable[[], Recogniser] | None = None,
+    ) -> None:
         self.ear = ear
+        self._make = make
+        self._failures = 0
         self._evidence: Evidence | None = None
         if folder is not None:
             self.keep_in(folder)
@@ -31,10 +43,40 @@ class Hearing:
         self._evidence = Evidence(folder)
         self._count = sum(1 for _ in folder.glob("reply-*.flac"))
 
+    def feed(self, block: bytes) -> Heard | NotHeard | Memo | None:
+        """Give the ear its next block."""
+        try:
+            result = self.ear.feed(block)
+        except VoicecheckError:
+            raise
+        except Exception as error:  # an engine raises anything
+            self._make_anew(error)
+            return NotHeard("engine", None, "")
+        if isinstance(result, Heard):
+            self._failures = 0
+        return result
+
+    def _make_anew(self, error: Exception) -> None:
+        self._failures += 1
+        why = f"The recogniser failed: {error!r}."
+        if self._make is None or self._failures >= MOST_FAILURES:
+            raise RecogniserFailed(why, "resume; if it fails again, try another engine") from error
+        try:
+            self.ear.replace(self._make())
+        except Exception as again:
+            how = "see what voicecheck doctor says of it, or try another engine"
+            raise RecogniserFailed(f"{why} It cannot be made anew: {again}", how) from again
+
     def obey(self, action: a.Action) -> None:
         match action:
             case a.Listen(expect=expect, careful=careful):
-                self.ear.listen(vocabulary(expect), careful)
+                try:
+                    self.ear.listen(vocabulary(expect), careful)
+                except VoicecheckError:
+                    raise
+                except Exception as error:
+                    self._make_anew(error)
+                    self.ear.listen(vocabulary(expect), careful)
             case a.ListenMemo():
                 self.ear.listen_memo()
             case a.Deafen():

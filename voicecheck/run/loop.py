@@ -2,19 +2,22 @@
 
 A record is on disk before anything that follows from it is said (J1). When the disk refuses, the
 loop says so, makes safe where a hazard is open, and tries again; nothing is lost, and nothing goes
-on until the records are kept.
+on until the records are kept. When the program itself fails, the loop makes safe first, keeps that
+it stopped, says so, and only then lets the error go.
 """
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
-from voicecheck.errors import JournalNotWritable
+from voicecheck.errors import JournalNotWritable, VoicecheckError
 from voicecheck.journal.file import JournalFile
 from voicecheck.run.clock import Clock
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
+from voicecheck.session import sentences as say
 from voicecheck.session.session import Session
 
 DISK_TRIES = 3
@@ -83,12 +86,7 @@ def run(
     try:
         while True:
             hazard = session.state.hazard
-            try:
-                actions = session.receive(event)
-            except Exception:
-                if hazard:  # the program fails: the first words are the make-safe sentence
-                    world.perform(a.Say(session.compiled.hazards[hazard].safe, False, "fault"))
-                raise
+            actions = session.receive(event)
             _keep(session, journal, world, actions, hazard)
             if told:
                 told(actions)
@@ -104,8 +102,25 @@ def run(
                 elif not isinstance(action, a.Keep):
                     world.perform(action)
             event = checked or world.next_event()
+    except JournalNotWritable:  # said already, and there is nowhere to keep it
+        raise
+    except Exception as error:
+        _fail(session, journal, world, error)
+        raise
     finally:
         world.close()
+
+
+def _fail(session: Session, journal: JournalFile, world: World, error: Exception) -> None:
+    """The program fails: the make-safe sentence before anything else, then that it stopped."""
+    hazard = session.state.hazard
+    why = error.code if isinstance(error, VoicecheckError) else type(error).__name__
+    with contextlib.suppress(Exception):  # the first error is the one that counts
+        ended = session.receive(e.Interrupted(at=world.clock.now(), why=f"failed: {why}"))
+        journal.append([action.record for action in ended if isinstance(action, a.Keep)])
+    if hazard:
+        world.perform(a.Say(session.compiled.hazards[hazard].safe, False, "fault"))
+    world.perform(a.Say(say.FAILING, False, "fault"))
 
 
 def _keep(
@@ -121,16 +136,15 @@ def _keep(
             journal.append(records)
         except JournalNotWritable:
             if attempt == DISK_TRIES:
+                world.perform(a.Say(say.DISK_ENDS, False, "disk"))
                 raise
             if attempt == 0:
                 if hazard:
                     world.perform(a.Say(session.compiled.hazards[hazard].safe, False, "disk"))
                 world.perform(a.Tone("hold"))
-                world.perform(
-                    a.Say("Hold. I cannot write to the disk. Nothing is lost yet.", False, "disk")
-                )
+                world.perform(a.Say(say.DISK_REFUSES, False, "disk"))
             world.rest(DISK_WAIT_S)
         else:
             if attempt:
-                world.perform(a.Say("The disk takes records again."))
+                world.perform(a.Say(say.DISK_TAKES))
             return

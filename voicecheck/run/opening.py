@@ -179,11 +179,17 @@ def reopen(folder: Path) -> tuple[Compiled, State, JournalFile, r.Stamp]:
     return compiled, state, journal, records[-1].at
 
 
-def seconds_between(earlier: r.Stamp, later: r.Stamp) -> int:
-    """Wall seconds, never negative: a clock that was set back counts as no time."""
+def seconds_between(earlier: r.Stamp, later: r.Stamp, *, steady: bool = True) -> int:
+    """Seconds that have passed at least: the more of the wall's and the steady clock's, or none.
+
+    A wall clock that was set back hides time, the steady clock does not. It begins anew with the
+    device, and then shows less than has passed, never more. ``steady`` False: the stamps' steady
+    clocks have nothing to do with each other.
+    """
     before = datetime.datetime.fromisoformat(earlier.wall)
     after = datetime.datetime.fromisoformat(later.wall)
-    return max(0, int((after - before).total_seconds()))
+    passed = (later.mono - earlier.mono) // 1000 if steady else 0
+    return max(0, int((after - before).total_seconds()), passed)
 
 
 def last_open(parent: Path) -> Path | None:

@@ -127,7 +127,7 @@ class RehearsalWorld:
         if not self._blocks:
             return None
         while self._blocks:
-            result = self._hearing.ear.feed(self._blocks.popleft())
+            result = self._hearing.feed(self._blocks.popleft())
             self.clock.pass_time(BLOCK / RATE)
             if result is not None:
                 self._dealt_with = True

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from voicecheck.audio.ports import Voice
-from voicecheck.audio.tones import tone
 from voicecheck.errors import NoSynthesiser
-from voicecheck.session.actions import Say, Tone
 
 
 class Prompts:
@@ -26,7 +24,3 @@ class Prompts:
             self._write(f"({error})")
             self._voice = None
             return b""
-
-    def sound(self, action: Say | Tone) -> bytes:
-        """The sound of a sentence or of a tone."""
-        return tone(action.name) if isinstance(action, Tone) else self.render(action.text)

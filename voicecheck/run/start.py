@@ -28,6 +28,7 @@ from voicecheck.run.page import Board, Metered
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.typed import TypedWorld
 from voicecheck.session import events as e
+from voicecheck.session.sentences import OF_FAULTS
 from voicecheck.session.session import Session
 from voicecheck.session.state import State
 
@@ -84,7 +85,7 @@ def equip(wanted: Wanted) -> Equipment:
         return Equipment(clock, None, None, None, world)
     recogniser = wanted.make_recogniser()
     voice = _voice(wanted)
-    hearing = Hearing(Ear(recogniser))
+    hearing = Hearing(Ear(recogniser), make=wanted.make_recogniser)
     world = _world(wanted, clock, voice, hearing)
     return Equipment(clock, recogniser, voice, hearing, world)
 
@@ -122,7 +123,8 @@ def resume(folder: Path, wanted: Wanted, gear: Equipment | None = None) -> Resul
     compiled, state, journal, last = reopen(folder)
     with journal:
         now = (gear.clock if gear else DeviceClock()).now()
-        gap = seconds_between(last, now)
+        practice = state.opened is not None and state.opened.operating == "practice"
+        gap = seconds_between(last, now, steady=not practice)  # practice has clocks of its own
         if gap > SHIFT_S:
             session = Session(compiled, state)
             late = e.ClosedLate(at=now, why=f"not resumed within the shift ({gap // 3600} h)")
@@ -175,6 +177,8 @@ def _run(
     if wanted.board:
         wanted.board.compiled = compiled
     told = wanted.board.told if wanted.board else None
+    if isinstance(world, LiveWorld):
+        world.make_ready([*(hazard.safe for hazard in compiled.hazards.values()), *OF_FAULTS])
     while True:
         try:
             outcome = run(session, journal, world, event, told, wanted.codes)

@@ -48,7 +48,10 @@ class ReplyHeard(Event):
 
 @dataclass(frozen=True, kw_only=True)
 class SoundRefused(Event):
-    """Sound that was no reply. why: noise | talk | fragment | too long | silence | muted."""
+    """Sound that was no reply.
+
+    why: noise | talk | fragment | too long | silence | muted | not kept | engine.
+    """
 
     why: str
     words: str = ""
@@ -86,6 +89,18 @@ class MicrophoneLost(Event):
 @dataclass(frozen=True, kw_only=True)
 class MicrophoneBack(Event):
     pass
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeechLost(Event):
+    """What is said cannot be heard. what: loudspeaker | synthesiser."""
+
+    what: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpeechBack(Event):
+    what: str
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -443,7 +443,7 @@ class MadeSafe(Record):
 @dataclass(frozen=True, kw_only=True)
 class Lost(Record):
     kind: ClassVar[str] = "lost"
-    what: str  # microphone
+    what: str  # microphone | loudspeaker | synthesiser
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -259,6 +259,18 @@ def not_heard(turn: Turn, came: In) -> None:
     turn.listen()
 
 
+def unheard_command(turn: Turn, came: In) -> None:
+    """Standing by, talk is nobody's business; who nearly said a command is told with a tone."""
+    assert isinstance(came.event, e.SoundRefused)
+    event = came.event
+    wanted, _ = expect(turn.compiled, turn.state)
+    own = {word for form in wanted.forms for phrase in form.said for word in phrase.split()}
+    if own.isdisjoint(event.words.split()):
+        return
+    turn.keep(r.NotHeard(at=turn.at, step="", why=event.why, words=event.words, ms=event.ms))
+    turn.tone("not understood")
+
+
 def _say_why(turn: Turn, why: str) -> None:
     """The reason; at the third refusal in a row what can be said; after that the tone alone."""
     count = turn.state.refusals
@@ -610,21 +622,23 @@ def hands_busy(turn: Turn, came: In) -> None:
     turn.actions.append(a.StartTimer("hands busy", HANDS_BUSY_S))
 
 
-def lose_microphone(turn: Turn, came: In) -> None:
-    turn.make_safe("the microphone is lost")
+def lose_sound(turn: Turn, came: In) -> None:
+    what = came.event.what if isinstance(came.event, e.SpeechLost) else "microphone"
+    turn.make_safe(f"the {what} is lost")
     turn.end_facts("left", "time")
-    turn.keep(r.Lost(at=turn.at, what="microphone"))
+    turn.keep(r.Lost(at=turn.at, what=what))
     turn.actions.append(a.Deafen())
     turn.tone("hold")
-    turn.say("Hold. I cannot hear the microphone. See to the headset.")
+    turn.say(say.LOST[what])
 
 
-def hear_again(turn: Turn, came: In) -> None:
+def have_sound_again(turn: Turn, came: In) -> None:
+    what = came.event.what if isinstance(came.event, e.SpeechBack) else "microphone"
     away = max(0, turn.at.mono - turn.state.away_since) // 1000
-    turn.keep(r.Back(at=turn.at, what="microphone"))
+    turn.keep(r.Back(at=turn.at, what=what))
     if away > AWAY_S:
         turn.end_facts("left", "until left")
-    turn.say(say.HEARING_AGAIN)
+    turn.say(say.BACK[what])
     turn.restart()
 
 
@@ -657,8 +671,8 @@ RULES: Mapping[str, Callable[[Turn, In], None]] = {
         start, listen_now, go_to_giver, wait_for_release, answer, confirm, refuse_read_back,
         second_reading, too_early, refuse, not_heard, say_again, tell, set_mode, correct,
         next_place, restart, take_note, keep_memo, ask_release, ask_command, do_command,
-        drop_command, carry_on, stand_by, go_ahead, quiet, hands_busy, lose_microphone,
-        hear_again, interrupt, resume, close_late, second_mark, unclear, call_off, ask_code,
-        take_code, code_checked,
+        drop_command, carry_on, stand_by, go_ahead, quiet, hands_busy, lose_sound,
+        have_sound_again, unheard_command, interrupt, resume, close_late, second_mark, unclear,
+        call_off, ask_code, take_code, code_checked,
     )
 } | {"answer_follow_up": answer, "ask_why": answer, "cannot_see": answer}  # fmt: skip

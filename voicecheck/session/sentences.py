@@ -108,6 +108,7 @@ NOT_UNDERSTOOD = {
     "fragment": "I heard only a part.",
     "too long": "That was too long for me.",
     "silence": "I hear nothing.",
+    "engine": "I lost that. Say it again.",
     "muted": "The microphone gives no sound.",
     "not kept": "The disk did not take your reply. Say it again.",
     "two readings": "That can be read in two ways. Say it digit by digit.",
@@ -190,7 +191,22 @@ MEMO_KEPT = "Kept."
 STANDING_BY = "Standing by. Say go ahead."
 OTHER_TALK = "I hear other talk. Standing by. Say go ahead."
 GOING_AHEAD = "Going ahead."
-HEARING_AGAIN = "I hear again."
+LOST = {
+    "microphone": "Hold. I cannot hear the microphone. See to the headset.",
+    "loudspeaker": "Hold. You could not hear me. See to the headset.",
+    "synthesiser": "Hold. My speech fails. Wait.",
+}
+BACK = {
+    "microphone": "I hear again.",
+    "loudspeaker": "You hear me again.",
+    "synthesiser": "I speak again.",
+}
+DISK_REFUSES = "Hold. I cannot write to the disk. Nothing is lost yet."
+DISK_TAKES = "The disk takes records again."
+DISK_ENDS = "I cannot keep records. I stop here. Your last answer is not kept."
+FAILING = "Hold. I fail and stop here. Your answers are kept."
+# Said when something fails; made ready beforehand, so that they need no synthesiser then.
+OF_FAULTS = (*LOST.values(), *BACK.values(), DISK_REFUSES, DISK_TAKES, DISK_ENDS, FAILING)
 RESUMING = "Resuming."
 NOT_NOW = "Not now."
 NOTHING_TO_CORRECT = "There is nothing to correct yet."

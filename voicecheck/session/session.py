@@ -98,9 +98,9 @@ def classify(turn: Turn, event: e.Event) -> tuple[Input | None, In]:
             return Input.HANDS_BUSY, came
         case e.CodeChecked(reference=reference):
             return (Input.CODE_CHECKED if reference == state.reference else None), came
-        case e.MicrophoneLost():
+        case e.MicrophoneLost() | e.SpeechLost():
             return Input.LOST, came
-        case e.MicrophoneBack():
+        case e.MicrophoneBack() | e.SpeechBack():
             return Input.BACK, came
         case e.Interrupted():
             return Input.INTERRUPTED, came

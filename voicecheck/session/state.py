@@ -22,8 +22,8 @@ The rules, in whole sentences:
    would not have been true without it. What a step ended is not given back.
 10. Where a hazard is open and something goes wrong, the hazard's make-safe sentence is the first
     thing said.
-11. Every interruption (stand by, a lost microphone, a note, a dropped command, a crash) comes back
-    by starting the current step anew, needs checked anew.
+11. Every interruption (stand by, a lost microphone or loudspeaker, a note, a dropped command, a
+    crash) comes back by starting the current step anew, needs checked anew.
 12. Facts that last until left end when the driver was away for more than ten minutes and at every
     resume. Facts that last for seconds end by the clock, at any stand by, and when another step is
     spoken; while the step that needs them is being done they stay.
@@ -68,7 +68,7 @@ class Phase(StrEnum):
     CHECKING = "checking a code"  # a moment, until the device has compared it
     MEMO = "memo"
     STANDING = "standing by"
-    DEAF = "deaf"  # the microphone is lost
+    DEAF = "deaf"  # the microphone is lost, or nothing that is said can be heard
     FINISHED = "finished"
 
 
@@ -101,8 +101,8 @@ class Input(StrEnum):
     INTERVAL = "interval over"
     QUIET = "quiet"
     HANDS_BUSY = "hands busy"
-    LOST = "microphone lost"
-    BACK = "microphone back"
+    LOST = "sound lost"
+    BACK = "sound back"
     INTERRUPTED = "interrupted"
     CLOSED_LATE = "closed late"
 
@@ -155,7 +155,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.MEMO, I.MEMO_TAKEN): _row("keep_memo", *ONWARD),
     # standing by and coming back
     (P.STANDING, I.GO_AHEAD): _row("go_ahead", *ONWARD),
-    (P.DEAF, I.BACK): _row("hear_again", *ONWARD),
+    (P.DEAF, I.BACK): _row("have_sound_again", *ONWARD),
     # say again, in every phase that waits for words
     **{
         (phase, I.REPEAT): _row("say_again", phase)
@@ -202,6 +202,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
         (phase, I.NOT_HEARD): _row("not_heard", phase, P.STANDING)
         for phase in (*LISTENING, P.STOPPED, P.ASKING, P.CODING)
     },
+    (P.STANDING, I.NOT_HEARD): _row("unheard_command", P.STANDING),
     **{
         (phase, I.QUIET): _row("quiet", phase)
         for phase in (*LISTENING, P.STOPPED, P.ASKING, P.CODING)
@@ -209,7 +210,7 @@ TABLE: Mapping[tuple[Phase, Input], Row] = {
     (P.ASKED, I.HANDS_BUSY): _row("hands_busy", P.ASKED),
     # faults
     **{
-        (phase, I.LOST): _row("lose_microphone", P.DEAF)
+        (phase, I.LOST): _row("lose_sound", P.DEAF)
         for phase in Phase
         if phase not in (P.NEW, P.BETWEEN, P.DEAF, P.FINISHED)
     },

@@ -1,0 +1,116 @@
+"""Faults of the microphone, on a sound card made of software."""
+
+from __future__ import annotations
+
+import shutil
+import time
+
+import pytest
+
+from tests.faults.table import Row, fault
+from tests.faults.yard import ASKED, QUESTION, SAFE, Yard
+
+pytestmark = [
+    pytest.mark.skipif(not shutil.which("pulseaudio"), reason="PulseAudio is not installed"),
+    pytest.mark.xdist_group("sound card"),
+]
+
+HOLD = "Hold. I cannot hear the microphone. See to the headset."
+BACK = "I hear again."
+GONE_AND_BACK = ("step started: crank", "make safe: crank", "lost: microphone", "back: microphone",
+                 "step started: crank")  # fmt: skip
+
+
+@fault(
+    "Microphone unplugged, and back",
+    by="the sound server of the microphone is ended and started again",
+    says=(SAFE, HOLD, BACK, ASKED),
+    keeps=GONE_AND_BACK,
+)
+def test_unplugged_and_back(row: Row) -> None:
+    with Yard() as yard:
+        program = yard.run()
+        program.until(QUESTION)
+        before = len(program.seen)
+        yard.silence()
+        yard.microphone.end()
+        program.until(HOLD)
+        program.hear(3)
+        yard.microphone.start()
+        yard.noise()
+        program.until(BACK)
+        program.until(ASKED)
+        state = row.check(program.seen[before:], yard.folder)
+    assert not state.answers and not state.facts
+
+
+@fault(
+    "Microphone that dies silently, and comes back",
+    by="its source is suspended: the stream stays active and its callbacks stop",
+    says=(SAFE, HOLD, BACK, ASKED),
+    keeps=GONE_AND_BACK,
+    note="While it stays so, opening it again succeeds; it counts as back when sound comes.",
+)
+def test_dies_silently(row: Row) -> None:
+    with Yard() as yard:
+        program = yard.run()
+        program.until(QUESTION)
+        before = len(program.seen)
+        yard.microphone.told("suspend-sink", "card", "1")
+        program.until(HOLD)
+        assert BACK not in program.hear(6)  # opened again and again, and as silent as before
+        yard.microphone.told("suspend-sink", "card", "0")
+        program.until(BACK)
+        program.until(ASKED)
+        row.check(program.seen[before:], yard.folder)
+
+
+@fault(
+    "Exact zeros: the headset is out of range or muted",
+    by="nothing is played into the microphone any more, so that it gives zeros",
+    says=(SAFE, HOLD, BACK, ASKED),
+    keeps=GONE_AND_BACK,
+    note="Said within two seconds of the first zero (measured on a quiet machine; the test allows "
+    "four), also while the program speaks.",
+)
+def test_exact_zeros(row: Row) -> None:
+    with Yard() as yard:
+        program = yard.run()
+        program.until(QUESTION)
+        before = len(program.seen)
+        began = time.monotonic()
+        yard.silence()
+        program.until(HOLD)
+        assert time.monotonic() - began < 4
+        assert BACK not in program.hear(3)
+        yard.noise()
+        program.until(BACK)
+        program.until(ASKED)
+        row.check(program.seen[before:], yard.folder)
+
+
+@fault(
+    "Microphone switched to another device",
+    by="the recording stream is moved to another source while a question is open",
+    says=("I heard: closed and locked.", "Rear. What holds the trailer"),
+    keeps=("read back", "answered: good"),
+    note="The system changes the device under the program; the next reply is heard by the new one.",
+)
+def test_switched(row: Row) -> None:
+    with Yard() as yard:
+        yard.microphone.told("load-module", "module-null-sink", "sink_name=other", "rate=16000",
+                             "channels=1", "format=s16le", "norewinds=1")  # fmt: skip
+        program = yard.run()
+        program.until(QUESTION)
+        before = len(program.seen)
+        (stream,) = (
+            line.split()[0]
+            for line in yard.microphone.told("list", "short", "source-outputs").splitlines()
+        )
+        yard.microphone.told("move-source-output", stream, "other.monitor")
+        yard.silence()
+        yard.noise("other")
+        yard.answer("closed and locked", sink="other")
+        program.until("Rear. What holds the trailer")
+        state = row.check(program.seen[before:], yard.folder)
+    assert state.facts.keys() == {"doors locked"}
