@@ -622,7 +622,7 @@ def _parser() -> argparse.ArgumentParser:
     _sound(resume)
 
     for name, do, text in (
-        ("report", _report, "Write report.json and report.html again from the journal."),
+        ("report", _report, "Write the report (json, html, pdf) again from the journal."),
         ("verify", _verify, "Is it as it was written? Chain, recordings, signature, report."),
         ("replay", _replay, "Read an inspection as a dialogue, record by record."),
     ):
