@@ -464,6 +464,7 @@ def _prove(given: argparse.Namespace, settings: Settings) -> int:
         hazards,
         context,
         reduced=not given.whole,
+        deep=given.deep,
         carried=given.carried,
     )
     if given.json:
@@ -732,6 +733,10 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument(
         "--whole", action="store_true", help="without reductions (small checklists only)"
     )
+    prove.add_argument(
+        "--deep", type=int, default=1, choices=range(1, 101), metavar="N",
+        help="follow N states of each class (1 to 100; 1 if not given)",
+    )  # fmt: skip
     prove.add_argument(
         "--carried", action="store_true", help="with what an earlier inspection hands on"
     )

@@ -62,6 +62,15 @@ def test_reduced_and_unreduced_agree_on_random_checklists() -> None:
 
 
 @pytest.mark.slow
+def test_more_states_of_a_class_reach_further_and_break_nothing() -> None:
+    w = mutants.written("small")
+    proof = prove(w.compiled, w.oracle, opened_for(w.compiled, w.context), deep=2)
+    assert proof.kept
+    assert proof.graph.classes > len(shipped("small").graph.nodes)
+    assert proof.graph.classes < len(proof.graph.nodes) <= 2 * proof.graph.classes
+
+
+@pytest.mark.slow
 def test_a_sample_of_seeded_faults_is_noticed() -> None:
     """Every Nth of all that the operators make; all of them by tests/long/mutants.py."""
     w = mutants.written("small")

@@ -7,8 +7,8 @@ The rules of this file:
    first one found is a shortest one (breadth first).
 2. Two states with the same key are one node, and only the first is followed further. ``full_key``
    drops what no rule reads; ``class_key`` drops more (see its comments), which makes the number of
-   nodes grow with the steps and not with the subsets of them. What that leaves out is said in
-   docs/proof.md; tests compare the two on small checklists.
+   nodes grow with the steps and not with the subsets of them. ``deep`` follows more states of one
+   class. What that leaves out is said in docs/proof.md; tests compare the two on small checklists.
 3. Every turn is judged by the oracle, also turns that lead to a node already known.
 4. On top of it each start of a step is tried again with its memory spoiled: each fact that its
    needs read taken away alone, and a stop set that blocks it (``spoiled``). Those states need not
@@ -85,6 +85,7 @@ class Graph:
     nodes: dict[Key, Node] = field(default_factory=dict)
     came: dict[Key, tuple[Key | None, Move | None]] = field(default_factory=dict)
     transitions: int = 0
+    classes: int = 0
     spoiled: int = 0
     started: set[str] = field(default_factory=set)
     cut: bool = False
@@ -582,14 +583,27 @@ class Explorer:
     opened: r.Opened
     reduced: bool = True
     most_nodes: int = 1_000_000
+    deep: int = 1  # states of one class that are followed, differing in what a rule can read
     most_found: int = 1  # of each invariant
     stop_at_first: bool = False
     does: Callable[[State, Move], bool] | None = None  # which moves are made; None: all
 
     def __post_init__(self) -> None:
         self.moves = Moves(self.compiled, self.opened)
-        self.key = class_key if self.reduced else full_key
         self.graph = Graph()
+
+    def key(self, node: Node) -> Key:
+        """The name of a node; beyond the first ``deep`` of a class that of the first one."""
+        if not self.reduced:
+            return full_key(self.compiled, node)
+        same = class_key(self.compiled, node)
+        if self.deep == 1:
+            return same
+        followed = self._followed.setdefault(same, {})
+        whole = full_key(self.compiled, node)
+        if len(followed) < self.deep:
+            followed.setdefault(whole, len(followed))
+        return same, followed.get(whole, 0)
 
     def run(self) -> Graph:
         with quick(self.compiled):
@@ -604,7 +618,7 @@ class Explorer:
     def _run(self) -> Graph:
         graph = self.graph
         node = self.start()
-        key = self.key(self.compiled, node)
+        key = self.key(node)
         graph.nodes[key], graph.came[key] = node, (None, None)
         # First the fewest departures from a good walk, then the fewest moves: what is followed
         # further has the best memory that leads there. Unreduced: the fewest moves.
@@ -627,7 +641,7 @@ class Explorer:
                 after = self._turn(key, node, move)
                 if after is None:
                     continue
-                reached = self.key(self.compiled, after)
+                reached = self.key(after)
                 far = (departures + self._departs(move, self._last), moves + 1)
                 if reached not in graph.nodes and len(graph.nodes) >= self.most_nodes:
                     graph.cut = True
@@ -638,6 +652,7 @@ class Explorer:
                     heappush(waiting, (*far, serial, reached))
                 if self.stop_at_first and graph.found:
                     return graph
+        graph.classes = len(self._followed) or len(graph.nodes)
         return graph
 
     def _departs(self, move: Move, actions: list[a.Action]) -> int:
@@ -794,6 +809,7 @@ class Explorer:
         self._judge(state, event, actions, after, key, move, "as the third of its kind")
 
     _spoilt: set[Any] = field(default_factory=set)
+    _followed: dict[Key, dict[Key, int]] = field(default_factory=dict)
     _last: list[a.Action] = field(default_factory=list)
 
 

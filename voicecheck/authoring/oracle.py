@@ -356,7 +356,9 @@ class _Check:
                     if not set(numbers) <= after.carried:
                         self.fail("heard", "that the driver carries on is not remembered")
                 case r.Deferred(steps=steps):
-                    if not set(steps) <= after.deferred | {after.step}:
+                    # or it was come to in the same turn and a stop carried on under blocks it
+                    blocked = {id for id, x in after.answers.items() if x.outcome == "blocked"}
+                    if not set(steps) <= after.deferred | blocked | {after.step}:
                         self.fail("heard", "what is put off is not remembered")
                 case r.Answered(step=id, quantity=quantity) if id in after.answers:
                     if after.answers[id].quantity != quantity:

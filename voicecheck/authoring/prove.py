@@ -80,6 +80,7 @@ class Proof:
     oracle: Oracle
     opened: r.Opened
     reduced: bool
+    deep: int
     graph: Graph
     found: list[Found] = field(default_factory=list)
     seconds: float = 0.0
@@ -138,16 +139,18 @@ def prove_model(
     *,
     reduced: bool = True,
     most_nodes: int = 1_000_000,
+    deep: int = 1,
     carried: bool = False,
 ) -> Proof:
     """Compile and prove. ChecklistError where the checklist cannot be compiled.
 
-    ``carried``: from an opening with answers and a stop of an earlier inspection.
+    ``deep``: how many states of a class are followed. ``carried``: from an opening with answers and
+    a stop of an earlier inspection.
     """
     compiled = compile_checklist(model, lines, file, hazards, context)
     oracle = Oracle.of(model, hazards, context)
     opened = opened_for(compiled, context, carried=carried, codes=reduced)
-    return prove(compiled, oracle, opened, reduced=reduced, most_nodes=most_nodes)
+    return prove(compiled, oracle, opened, reduced=reduced, most_nodes=most_nodes, deep=deep)
 
 
 def prove(
@@ -157,20 +160,22 @@ def prove(
     *,
     reduced: bool = True,
     most_nodes: int = 1_000_000,
+    deep: int = 1,
     stop_at_first: bool = False,
     shorten: bool = True,
     does: Callable[[State, Move], bool] | None = None,
 ) -> Proof:
     """Explore ``compiled`` and hold it against the author's model in ``oracle``.
 
-    ``does``: whether a move is made in a state, for a driver who does not do everything.
+    ``deep``: how many states of a class are followed. ``does``: whether a move is made in a state,
+    for a driver who does not do everything.
     """
     began = time.process_time()
     explorer = Explorer(
-        compiled, oracle, opened, reduced, most_nodes, stop_at_first=stop_at_first, does=does
+        compiled, oracle, opened, reduced, most_nodes, deep, stop_at_first=stop_at_first, does=does
     )
     oracle.units = dict(opened.units)
-    proof = Proof(compiled, oracle, opened, reduced, Graph())
+    proof = Proof(compiled, oracle, opened, reduced, deep, Graph())
     if set(oracle.steps) != {step.id for step in compiled.steps}:
         what = "the steps walked are not the steps written"
         proof.found.append(Found(Breach("H1", what), ()))
@@ -474,9 +479,11 @@ def proof_summary(proof: Proof) -> dict[str, object]:
         "checklist": proof.compiled.id,
         "steps": len(proof.compiled.steps),
         "reduced": proof.reduced,
+        "deep": proof.deep,
         "carried answers": len(proof.opened.carried),
         "carried defects": len(proof.opened.defects),
         "states": len(graph.nodes),
+        "classes": graph.classes,
         "transitions": graph.transitions,
         "spoiled": graph.spoiled,
         "seconds": round(proof.seconds, 1),
@@ -498,13 +505,14 @@ def proof_summary(proof: Proof) -> dict[str, object]:
 def proof_report(proof: Proof) -> list[str]:
     """The result for a reader."""
     graph, compiled = proof.graph, proof.compiled
-    how = "reduced" if proof.reduced else "not reduced"
+    how = f"at most {proof.deep} states a class" if proof.reduced else "not reduced"
     lines = [
         f"{compiled.title}: {len(compiled.steps)} steps, {how}",
         f"Opened with {len(proof.opened.carried)} carried answers and "
         f"{len(proof.opened.defects)} open defects of an earlier inspection",
-        f"{len(graph.nodes)} states, {graph.transitions} transitions, {graph.spoiled} starts of "
-        f"steps tried with spoiled memory, {proof.seconds:.1f} s of processor",
+        f"{len(graph.nodes)} states of {graph.classes} classes, "
+        f"{graph.transitions} transitions, {proof.seconds:.1f} s of processor; "
+        f"{graph.spoiled} turns tried with spoiled memory",
         f"{proof.holds} holds cleared; ended from anywhere within {proof.most_to_end} replies",
         "",
     ]
