@@ -5,6 +5,7 @@ The sentence length of 14 words, the budgets and the weights of phones: common p
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from itertools import permutations
 from pathlib import Path
@@ -13,6 +14,7 @@ from random import Random
 import pytest
 
 from voicecheck.audio.sphinx_recogniser import SphinxRecogniser
+from voicecheck.authoring import lint as rules
 from voicecheck.authoring.budget import seconds_of
 from voicecheck.authoring.lint import Linted, lint
 from voicecheck.authoring.route import best_changes, changes, crossings
@@ -21,6 +23,7 @@ from voicecheck.checklist.compile import Context
 from voicecheck.checklist.compiled import Compiled, Step, Variant
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.checklist.vehicle import positions
+from voicecheck.limits.table import LIMITS
 from voicecheck.run.library import load_sources, names
 
 BAD = Path(__file__).parent / "bad"
@@ -34,6 +37,7 @@ FINDINGS = {
     "no-source": ("source", "mend", 61, "names no source"),
     "defect-without-source": ("source", "mend", 25, "'legs-stuck'"),
     "outside-without-limit": ("limit", "mend", 62, "names none"),
+    "clock-called-off-too-soon": ("limit", "mend", 62, "before it can be outside"),
     "sentence-too-long": ("sentence", "mend", 88, "17 words"),
     "said-too-long": ("sentence", "mend", 72, "17 words"),
     "fact-never-given": ("fact", "mend", 13, "No step gives the fact 'chocks away'"),
@@ -73,6 +77,33 @@ def test_a_bad_checklist_is_found_with_its_line(name: str) -> None:
     assert [(f.grave, f.line) for f in found] == [(grave, line)]
     assert found[0].mend
     assert result.clean == (grave == "mind")
+
+
+@pytest.mark.parametrize(
+    ("rule", "line", "words"),
+    [
+        ("budget", 1, "185 s of talk by the program, and 180 are planned"),
+        ("alike", 111, "'lamp b' and 'lamp d' sound alike after 'correction'"),
+    ],
+)
+def test_too_much_talk_and_items_that_sound_alike_are_told(
+    rule: str, line: int, words: str
+) -> None:
+    """The same file as for the replies; B and D: one voiced consonant apart."""
+    found = [f for f in linted(str(BAD / "too-many-words.yaml")).findings if words in f.why]
+    assert [(f.rule, f.grave, f.line) for f in found] == [(rule, "mind", line)]
+
+
+def test_a_limit_that_cites_nobody_must_be_mended(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No row of the table is so (tests/limits); lint does not rest on that."""
+    rows = tuple(replace(row, source="") if row.family == "stroke" else row for row in LIMITS)
+    monkeypatch.setattr(rules, "LIMITS", rows)
+    sources = load_sources("brake-tests", "tractor-semitrailer")
+    model, lines = load_checklist(sources.checklist, sources.checklist_file)
+    hazards, _ = load_hazards(sources.hazards, "hazards.yaml")
+    context = Context(load_vehicle(sources.vehicle, "vehicle.yaml"))
+    found = lint(model, lines, sources.checklist_file, hazards, context, [engine()]).findings
+    assert {f.why for f in found if f.grave == "mend"} == {"The limit 'stroke' has no source."}
 
 
 @pytest.mark.parametrize("name", names("checklists"))

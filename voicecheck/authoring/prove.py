@@ -505,7 +505,8 @@ def proof_summary(proof: Proof) -> dict[str, object]:
 def proof_report(proof: Proof) -> list[str]:
     """The result for a reader."""
     graph, compiled = proof.graph, proof.compiled
-    how = f"at most {proof.deep} states a class" if proof.reduced else "not reduced"
+    how = f"at most {proof.deep} states of a class" if proof.reduced else "not reduced"
+    how = "one state of a class" if proof.reduced and proof.deep == 1 else how
     lines = [
         f"{compiled.title}: {len(compiled.steps)} steps, {how}",
         f"Opened with {len(proof.opened.carried)} carried answers and "
