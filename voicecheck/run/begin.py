@@ -27,9 +27,8 @@ from voicecheck.run.library import compile_sources, find, load_sources, names, r
 from voicecheck.run.live import LiveWorld
 from voicecheck.run.loop import before
 from voicecheck.run.opening import Setting, fits
-from voicecheck.run.past import SHIFT, SPOKEN_BY_PEOPLE, Past, all_past, moment
+from voicecheck.run.past import SHIFT, SPOKEN_BY_PEOPLE, Past, all_past, folded, moment
 from voicecheck.session import sentences as say
-from voicecheck.session.fold import fold
 
 # What recognisers know under another name.
 EVERYDAY = {"reefer": "refrigerated", "flatbed": "flat bed", "tridem": "tri axle"}
@@ -189,7 +188,7 @@ def _unfinished(past: Sequence[Past], now: str) -> Past | None:
 
 
 def _named(past: Past) -> str:
-    state = fold(past.compiled, past.records)
+    state = folded(past.compiled, past.records)
     name = spoken(past.compiled.id)
     return f"{name} at: {past.compiled.step(state.step).item.lower()}" if state.step else name
 

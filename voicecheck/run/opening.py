@@ -17,9 +17,8 @@ from voicecheck.journal.file import JournalFile
 from voicecheck.journal.file import read as read_journal
 from voicecheck.run.carry import carried_into
 from voicecheck.run.library import Sources, compile_sources
-from voicecheck.run.past import SHIFT, past_of
+from voicecheck.run.past import SHIFT, folded, past_of
 from voicecheck.session import records as r
-from voicecheck.session.fold import fold
 from voicecheck.session.state import Phase, State
 
 SHIFT_S = int(SHIFT.total_seconds())
@@ -153,9 +152,11 @@ def compiled_of(records: tuple[r.Record, ...], folder: Path) -> Compiled:
 
 
 def read_inspection(folder: Path) -> tuple[Compiled, tuple[r.Record, ...]]:
-    """The checklist and the records of an inspection, read only."""
+    """The checklist and the records of an inspection, read only. JournalDamaged."""
     records = tuple(record for _, record in read_journal(folder).records)
-    return compiled_of(records, folder), records
+    compiled = compiled_of(records, folder)
+    folded(compiled, records)
+    return compiled, records
 
 
 def reopen(folder: Path) -> tuple[Compiled, State, JournalFile, r.Stamp]:
@@ -167,7 +168,7 @@ def reopen(folder: Path) -> tuple[Compiled, State, JournalFile, r.Stamp]:
     try:
         records = tuple(record for _, record in journal.records)
         compiled = compiled_of(records, folder)
-        state = fold(compiled, records)
+        state = folded(compiled, records)
         if state.phase is Phase.FINISHED:
             raise InspectionClosed(
                 f"The inspection in {folder} is finished.",

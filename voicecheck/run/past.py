@@ -16,11 +16,13 @@ from pathlib import Path
 
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.checklist.vehicle import Vehicle
-from voicecheck.errors import VoicecheckError
+from voicecheck.errors import JournalDamaged, VoicecheckError
 from voicecheck.journal.file import JOURNAL, read_bytes
 from voicecheck.journal.format import line_digests, read_to_damage
 from voicecheck.run.library import Sources, compile_sources
 from voicecheck.session import records as r
+from voicecheck.session.fold import evolve
+from voicecheck.session.state import State
 
 CARRIED_FOR = timedelta(hours=24)
 SHIFT = timedelta(hours=4)  # an inspection is resumed within it
@@ -92,6 +94,50 @@ def unit_numbers(units: Iterable[tuple[str, str]]) -> frozenset[tuple[str, str]]
     )
 
 
+def folded(compiled: Compiled, records: Iterable[r.Record]) -> State:
+    """The state after these records.
+
+    JournalDamaged when one of them does not fit the checklist that travels with them: the chain is
+    whole, and yet they were not written by this program.
+    """
+    state = State()
+    for n, record in enumerate(records, 1):
+        try:
+            _names_known(compiled, record)
+            state = evolve(compiled, state, record)
+        except (LookupError, ValueError, TypeError, AttributeError, AssertionError) as error:
+            raise JournalDamaged(
+                f"Record {n} ({record.kind}) does not fit the checklist that travels with it.",
+                "use a copy of the inspection that is whole, or the version that wrote it",
+                0,
+                n,
+            ) from error
+    return state
+
+
+_CLOSED = {
+    "outcome": frozenset(
+        ("good", "noted", "failed", "not done", "cannot see", "not fitted", "blocked", "carried")
+    ),
+    "severity": frozenset(("major", "minor")),
+}
+
+
+def _names_known(compiled: Compiled, record: r.Record) -> None:
+    """LookupError for a step, hazard, fact or outcome that there is not."""
+    for id in (getattr(record, "step", ""), *getattr(record, "steps", ())):
+        if id:
+            compiled.step(id)
+    if hazard := getattr(record, "hazard", ""):
+        compiled.hazards[hazard]
+    for fact in (*getattr(record, "gives", ()), *getattr(record, "ends", ())):
+        compiled.facts[fact]
+    for name, known in _CLOSED.items():
+        value = getattr(record, name, None)
+        if value is not None and not isinstance(record, r.Finished) and value not in known:
+            raise LookupError(value)
+
+
 def read_past(folder: Path) -> Past | None:
     """The inspection in ``folder``; None when its beginning cannot be read."""
     try:
@@ -107,6 +153,7 @@ def read_past(folder: Path) -> Past | None:
             opened.settings,
             opened.order,
         )
+        folded(compiled, records)
     except VoicecheckError:
         return None
     return Past(folder.name, compiled, vehicle, records, line_digests(records), damage is None)
