@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import queue
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -78,6 +79,8 @@ class Program:
         self.process = subprocess.Popen(
             words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
             text=True, env=card.env,
+            # a test run in the background has Ctrl-C switched off, and a child inherits that
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         )  # fmt: skip
         self.lines: queue.Queue[str] = queue.Queue()
         self.seen: list[str] = []
