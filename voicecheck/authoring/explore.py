@@ -645,6 +645,8 @@ class Explorer:
                 far = (departures + self._departs(move, self._last), moves + 1)
                 if reached not in graph.nodes and len(graph.nodes) >= self.most_nodes:
                     graph.cut = True
+                    if not self.reduced:
+                        return graph  # it says nothing unless it is whole
                 elif reached not in depth or far < depth[reached]:
                     graph.nodes[reached], graph.came[reached] = after, (key, move)
                     depth[reached] = far

@@ -188,7 +188,7 @@ def prove(
     with quick(compiled):
         proof.graph = explorer._run()
         proof.found += proof.graph.found
-        if not (stop_at_first and proof.found):
+        if not (stop_at_first and proof.found) and (reduced or not proof.graph.cut):
             _Lead(proof).all()
         if reduced and shorten:
             proof.found = [_shortened(proof, found) for found in proof.found]
