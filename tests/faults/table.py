@@ -22,7 +22,7 @@ from voicecheck.session.state import State
 
 HERE = Path(__file__).parent
 MODULES = ("test_microphone", "test_speech", "test_recogniser", "test_disk", "test_process",
-           "test_clock")  # fmt: skip
+           "test_clock", "test_echo")  # fmt: skip
 Test = TypeVar("Test", bound=Callable[..., Any])
 
 

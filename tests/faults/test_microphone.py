@@ -70,8 +70,8 @@ def test_dies_silently(row: Row) -> None:
     by="nothing is played into the microphone any more, so that it gives zeros",
     says=(SAFE, HOLD, BACK, ASKED),
     keeps=GONE_AND_BACK,
-    note="Said within two seconds of the first zero (measured on a quiet machine; the test allows "
-    "four), also while the program speaks.",
+    note="Zeros count as lost after 1.02 s, also while the program speaks; the test allows four "
+    "seconds from the first zero to the hold.",
 )
 def test_exact_zeros(row: Row) -> None:
     with Yard() as yard:

@@ -187,6 +187,12 @@ class Yard:
         """A real microphone is never at exact zero; the program takes that for a dead headset."""
         rng = np.random.default_rng(1)
         self.floor = self.microphone.play(to_samples(rng.standard_normal(RATE * 300), -62.0), sink)
+        for _ in range(100):  # until it is there
+            listed = self.microphone.told("list", "short", "sinks").splitlines()
+            if any(sink in line and "RUNNING" in line for line in listed):
+                return
+            time.sleep(0.1)
+        raise AssertionError("no noise comes")
 
     def silence(self) -> None:
         self.floor.kill()

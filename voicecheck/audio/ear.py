@@ -122,6 +122,12 @@ class Ear:
         return self._mode != "deaf" and self._endpoint.in_speech and self._stale is None
 
     @property
+    def speech(self) -> bytes:
+        """Samples of the speech going on, from its first block."""
+        endpoint = self._endpoint
+        return endpoint.cut(endpoint.first * BLOCK, endpoint.position * BLOCK)
+
+    @property
     def time(self) -> float:
         """Stream seconds heard so far."""
         return seconds(self._endpoint.position * BLOCK)

@@ -4,7 +4,8 @@ Rules:
 
 1. By default the ear is closed while the program speaks, so that an open-air loudspeaker can never
    answer for the driver. With a headset (``headset=True``) a reply may begin during a prompt that
-   may be interrupted, and stops it; never during a hold.
+   may be interrupted, and stops it; never during a hold. When the program's own voice comes back
+   through the microphone it is no headset, and is not treated as one any more.
 2. What was said before a question was open is no answer to it, also where the program fell behind:
    the sound that came meanwhile is gone through before the ear opens.
 3. A sentence counts as spoken when the loudspeaker played it to its end. After ``SOUND_TRIES``
@@ -22,6 +23,7 @@ import queue
 from collections import deque
 from collections.abc import Callable, Iterable
 
+from voicecheck.audio.echo import OWN_VOICE, likeness
 from voicecheck.audio.microphone import Microphone
 from voicecheck.audio.ports import RATE, Heard, Memo, NotHeard, Speaker, Voice
 from voicecheck.audio.tones import tone
@@ -39,6 +41,7 @@ PROBE_S = 5.0  # between tries to be heard again
 BACK_BLOCKS = 8  # with sound, in a row (0.26 s), and the microphone is back
 TAIL_S = 0.5  # for so long after the program's own sound the microphone may hear it
 ASLEEP_S = 15.0
+LAG_S = 0.6  # at most between playing a sound and hearing it
 
 
 class LiveWorld:
@@ -62,6 +65,9 @@ class LiveWorld:
         self._ready: dict[str, bytes] = {}
         self._queue: deque[a.Say | a.Tone] = deque()
         self._playing: a.Say | a.Tone | None = None
+        self._samples_played = b""  # of the last sound that was begun
+        self._began = 0  # steady ms at which it was
+        self._cut_off = False  # the speech going on stopped a prompt
         self._ended: queue.Queue[int] = queue.Queue()
         self._serial = 0
         self._late = 0  # steady ms at which the present sound is taken for lost
@@ -223,7 +229,8 @@ class LiveWorld:
         serial = self._serial
         try:
             samples = self._samples(sound)
-            self._late = self._now() + round((len(samples) / 2 / RATE + SOUND_LATE_S) * 1000)
+            self._samples_played, self._began = samples, self._now()
+            self._late = self._began + round((len(samples) / 2 / RATE + SOUND_LATE_S) * 1000)
             self._speaker.play(samples, lambda: self._ended.put(serial))
         except VoicecheckError as error:
             self._write(f"({error})")
@@ -310,14 +317,36 @@ class LiveWorld:
         result = self._feed(block)
         playing = self._playing
         if self._hearing.ear.speaking and isinstance(playing, a.Say) and playing.interruptible:
+            if self._own_voice(self._hearing.ear.speech):
+                self._no_headset()
+                return None
+            self._cut_off = True
             self._stop_playing()
             self._queue.clear()
         if result is None:
             return None
+        if self._cut_off:
+            self._cut_off = False
+            if isinstance(result, Heard) and self._own_voice(result.utterance.samples):
+                self._no_headset()
+                return e.SoundRefused(at=self.clock.now(), why="fragment")
         event = self._hearing.event(result, self.clock.now())
         if isinstance(event, e.ReplyHeard):
             self._write(f"> {event.words}")
         return event
+
+    def _own_voice(self, heard: bytes) -> bool:
+        """Whether this is what was played around the time that it was heard."""
+        now = (self._now() - self._began) / 1000
+        first = max(0.0, now - len(heard) / 2 / RATE - LAG_S)
+        played = self._samples_played[2 * round(first * RATE) : 2 * round((now + LAG_S) * RATE)]
+        return likeness(heard, played) >= OWN_VOICE
+
+    def _no_headset(self) -> None:
+        self._write("(The microphone hears the loudspeaker: replies count after each prompt.)")
+        self._headset = False
+        self._open = False
+        self._hearing.obey(a.Deafen())
 
     def _block(self, timeout: float) -> bytes | None:
         try:

@@ -1,0 +1,37 @@
+"""How soon a reply stops a prompt, on a sound card made of software.
+
+``python -m tests.bench.barge_in [--times 10]``. From the first sample of the reply in the
+microphone to the last one that comes out of the loudspeaker; the recorders' own buffers (20 ms) are
+in it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import statistics
+
+from tests.faults.echo import EchoYard
+from tests.faults.test_echo import LONG
+
+
+def once(words: str) -> float:
+    with EchoYard() as yard:
+        program = yard.run(LONG, "--headset")
+        program.until(LONG)
+        while yard.loud_at == 0.0:
+            program.hear(0.05)
+        program.hear(0.5)
+        return yard.stopped_after(words)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--times", type=int, default=10)
+    words = ("closed and locked", "spring brakes", "affirm", "nobody near")
+    took = [once(words[n % len(words)]) * 1000 for n in range(parser.parse_args().times)]
+    print(f"{len(took)} replies: median {statistics.median(took):.0f} ms, "
+          f"least {min(took):.0f}, most {max(took):.0f}")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
