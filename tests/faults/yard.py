@@ -176,7 +176,7 @@ class Yard:
         """The kinds of the records so far."""
         return [record.kind for _, record in read(self.folder).records]
 
-    def until_kept(self, kind: str, most_s: float = 60.0) -> None:
+    def until_kept(self, kind: str, most_s: float = 120.0) -> None:
         """Wait for a record of this kind."""
         until = time.monotonic() + most_s
         while kind not in self.kinds():
@@ -223,7 +223,7 @@ class Yard:
         self.quiet()
         self.say("affirm", sink=sink)
 
-    def quiet(self, most_s: float = 60.0) -> None:
+    def quiet(self, most_s: float = 120.0) -> None:
         """Wait until what was printed last was heard, and then nothing for a second."""
         assert self.program is not None
         until = time.monotonic() + most_s

@@ -94,7 +94,7 @@ class Program:
                 self.prompted_at = time.monotonic()
             self.lines.put(line.rstrip("\n"))
 
-    def until(self, part: str, most_s: float = 40.0) -> float:
+    def until(self, part: str, most_s: float = 120.0) -> float:
         """Wait for a line with this part. The seconds that it took."""
         began = time.monotonic()
         while time.monotonic() - began < most_s:
