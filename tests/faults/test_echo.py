@@ -27,7 +27,7 @@ LONG = "Look at the lock, at the hinges and at both doors, then tell me if they 
     "prompt ends with the very words that would answer it",
     says=("If they are, say closed and locked.",),
     keeps=("step started: crank",),
-    note="Nothing is taken as an answer through three prompts. With `--headset` the echo is told "
+    note="Nothing is taken as an answer while it speaks and after it. With `--headset` the echo is told "
     "from a driver by its likeness to what is played, and replies then wait for the prompt's end.",
 )
 def test_its_own_voice_answers_nothing(row: Row, headset: tuple[str, ...]) -> None:
@@ -35,7 +35,7 @@ def test_its_own_voice_answers_nothing(row: Row, headset: tuple[str, ...]) -> No
         yard.echo(TEMPTING, "closed and locked")
         program = yard.run(TEMPTING, *headset)
         program.until(TEMPTING)
-        program.hear(28)
+        program.hear(12)  # the prompt, and what could be heard of it
         before = [line.replace("Legs. ", "") for line in program.seen]
         state = row.check(before, yard.inspection)
         kinds = {record.kind for _, record in read(yard.inspection).records}

@@ -203,7 +203,7 @@ def test_two_runs(row: Row, tmp_path: Path) -> None:
 @pytest.mark.xdist_group("sound card")
 @fault(
     "The device sleeps",
-    by="the process is stopped for eighteen seconds and goes on",
+    by="the process is stopped for seventeen seconds and goes on",
     says=(SAFE, "Resuming.", ASKED),
     keeps=("step started: crank", "make safe: crank", "resumed", "step started: crank"),
     note="Facts that last until the driver leaves are asked again, as after a crash. The steady "
@@ -216,7 +216,7 @@ def test_suspended(row: Row) -> None:
         yard.quiet()
         before = len(program.seen)
         program.process.send_signal(signal.SIGSTOP)
-        time.sleep(18)
+        time.sleep(17)
         program.process.send_signal(signal.SIGCONT)
         program.until("Resuming.")
         program.until(ASKED)
