@@ -28,7 +28,8 @@ LONG = "Look at the lock, at the hinges and at both doors, then tell me if they 
     says=("If they are, say closed and locked.",),
     keeps=("step started: crank",),
     note="Nothing is taken as an answer while it speaks and after it. With `--headset` the echo is "
-    "told from a driver by its likeness to what is played, and replies then wait for the prompt's end.",
+    "told from a driver by its likeness to what is played; replies then wait for the prompt's "
+    "end.",
 )
 def test_its_own_voice_answers_nothing(row: Row, headset: tuple[str, ...]) -> None:
     with EchoYard() as yard:
