@@ -317,6 +317,15 @@ def test_a_fact_given_by_position_excludes_too() -> None:
     assert not proof.verdicts["exclusive"]
 
 
+def test_a_note_is_no_answer_while_a_needed_fact_is_gone() -> None:
+    """H1. Found by a random checklist: a note asked for was taken without looking again."""
+    proof = broken(
+        step("first", done="{gives: [one]}"),
+        step("second", needs="[one]", memo="{}"),
+    )
+    assert proof.found == []
+
+
 def test_a_core_that_forgets_needs_is_shown_by_a_dialogue() -> None:
     """H1: the shortest way is to answer the first step with what gives nothing."""
     w = mutants.written("small")

@@ -10,9 +10,9 @@ The rules of this file:
    nodes grow with the steps and not with the subsets of them. ``deep`` follows more states of one
    class. What that leaves out is said in docs/proof.md; tests compare the two on small checklists.
 3. Every turn is judged by the oracle, also turns that lead to a node already known.
-4. On top of it each start of a step is tried again with its memory spoiled: each fact that its
-   needs read taken away alone, and a stop set that blocks it (``spoiled``). Those states need not
-   be reachable. They show that the gate before the step holds whatever went before.
+4. On top of it each start of a step and each answer to it is tried again with its memory spoiled:
+   each fact that its needs read taken away alone, and a stop set that blocks it (``spoiled``).
+   Those states need not be reachable. They show that the gate holds whatever went before.
 5. Words are understood by the session's grammar. For speed its answer is remembered for equal
    questions, and named corrections are looked up instead of parsed (``quick``); a test compares.
 """
@@ -186,16 +186,14 @@ def class_key(compiled: Compiled, node: Node) -> Key:
     """
     s = node.state
     step = compiled.step(s.step) if s.step else None
-    leaves = _leaves(compiled, step) if step else ()
-    given = _given(step) if step else ()
-    stops = _open_defects(s)
-    # which of its defects were found is not read again, only whether one stops, or was released
-    here = frozenset(
-        (d.severity, d.number in s.released) for d in s.defects if step and d.step == step.id
-    )
+    if s.phase is Phase.FINISHED:
+        return (s.phase, s.outcome)
+    open_stops = s.open_stops()
+    # whether a stop is open, and whether the driver carries on under it
+    stops = frozenset(d.number in s.carried for d in open_stops)
     blocking = frozenset(
         (d.defect, d.number in s.carried)
-        for d in s.open_stops()
+        for d in open_stops
         if step and step.hazard and (step.hazard == "leave" or step.hazard in d.scope)
     )
     # what is carried falls where another unit is found
@@ -207,21 +205,31 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         all(id == step.id or (id in s.answers and s.answers[id].quantity) for id in x.steps)
         for x in compiled.reckonings
         if step and step.id in x.steps
-    ) + tuple(sorted({d.reckoning for d in s.open_stops() if step and step.hazard and d.reckoning}))
-    if s.phase is Phase.FINISHED:
-        return (s.phase, s.outcome)
+    ) + tuple(sorted({d.reckoning for d in open_stops if step and step.hazard and d.reckoning}))
     holes, short, back = _memory(compiled, s)
     if s.phase in (Phase.STANDING, Phase.DEAF, Phase.ASKING, Phase.MEMO, Phase.READING,
                    Phase.CODING, Phase.CHECKING):  # fmt: skip
         # the way on starts the step anew, or is that of the same reply typed: only whether the
         # gate is open can be read
         open_gate = all(compiled.need(n).holds(s.true) for n in step.needs) if step else True
-        # a figure, a spelling and a date are always read back: all that follows goes this way
-        after = (
-            (holes, short, bool(stops), back) if s.phase is Phase.READING and _figure(step) else ()
-        )
+        after: Key = ()
+        if s.phase is Phase.READING and _figure(step):
+            # a figure, a spelling and a date are always read back: all that follows goes this way
+            after = (holes, short, stops, back)
+        elif s.memo_defect or s.command in ("release", "mended") or s.phase in (
+            Phase.CODING, Phase.CHECKING
+        ):  # fmt: skip
+            # the test of what is released is asked again
+            tests = {(d.defect, d.step) for d in open_stops if d.defect in dict(blocking)}
+            after = (holes, short, stops, frozenset(tests))
         return (_control(compiled, s, node.now), open_gate, s.step in s.answers, bool(blocking),
                 carried, reckons, after)  # fmt: skip
+    leaves = _leaves(compiled, step) if step else ()
+    given = _given(step) if step else ()
+    # which of its defects were found is not read again, only whether one stops, or was released
+    here = frozenset(
+        (d.severity, d.number in s.released) for d in s.defects if step and d.step == step.id
+    )
     return (
         _control(compiled, s, node.now),
         tuple(f in s.facts for f in leaves),
@@ -235,7 +243,7 @@ def class_key(compiled: Compiled, node: Node) -> Key:
         bool(s.wanted),
         here,
         blocking,
-        bool(stops),
+        stops,
         holes,
         short,
         carried,
@@ -253,9 +261,13 @@ def _figure(step: Step | None) -> bool:
 def _memory(compiled: Compiled, s: State) -> tuple[bool, bool, Key]:
     """Whether a step before this one is open, whether one was answered less than well; detours."""
     here = compiled.index(s.step) if s.step else 0
-    walk = [step for step in compiled.steps if not step.only_again or step.id in s.wanted]
-    still = [step for step in walk if step.id not in s.answers]
-    holes = any(compiled.index(step.id) < here for step in still)
+    answers, wanted = s.answers, s.wanted
+    still = [
+        step
+        for step in compiled.steps
+        if step.id not in answers and (not step.only_again or step.id in wanted)
+    ]
+    holes = bool(still) and compiled.index(still[0].id) < here
     short = any(x.outcome not in ("good", "noted", "carried") for x in s.answers.values())
     if s.step and compiled.step(s.step).hazard == "leave":
         # leaving waits for every other step, wherever it stands
@@ -689,6 +701,7 @@ class Explorer:
                 self.graph.started.add(action.record.step)
                 self._spoil(key, node, move, event, action.record)
             elif isinstance(action, a.Keep) and isinstance(action.record, r.Answered):
+                self._spoil_answer(key, node, move, event, action.record)
                 self._spoil_exclusive(key, node, move, event, action.record)
             elif isinstance(action, a.Keep) and isinstance(action.record, r.Again):
                 self._third_time(key, node, move, event, action.record)
@@ -775,6 +788,26 @@ class Explorer:
                 self._add(Breach("fault", f"the program fails: {error!r}"), key, move, what)
                 continue
             self._judge(state, event, actions, after, key, move, what)
+
+    def _spoil_answer(
+        self, key: Key, node: Node, move: Move, event: e.Event, record: r.Answered
+    ) -> None:
+        """The same answer while a fact that its step needs is false."""
+        known = self.oracle.steps.get(record.step)
+        if known is None or record.outcome == "blocked":
+            return
+        s = node.state
+        for leaf in sorted(known.leaves & set(s.facts)):
+            once = ("answer", record.step, s.phase, move.kind, move.meaning, leaf)
+            if once in self._spoilt:
+                continue
+            self._spoilt.add(once)
+            facts = {f: g for f, g in s.facts.items() if f != leaf}
+            deadlines = {f: t for f, t in s.deadlines.items() if f != leaf}
+            state = replace(s, facts=facts, deadlines=deadlines)
+            self.graph.spoiled += 1
+            after, actions = decide(self.compiled, state, event)
+            self._judge(state, event, actions, after, key, move, f"if {leaf!r} were false")
 
     def _spoil_exclusive(
         self, key: Key, node: Node, move: Move, event: e.Event, record: r.Answered
@@ -897,11 +930,18 @@ def quick(compiled: Compiled) -> Iterator[None]:
         for module in (session, turn, rules, answering)
         if getattr(module, "expect", None) is replying.expect
     ]
-    places += [(session, "parse", read), (fold, "replace", _changed)]
-    places.append((turn.Turn, "ranks", remembered_ranks))
     import voicecheck.authoring.explore as here
 
-    places.append((here, "expect", remembered))
+    leaves = {step.id: _leaves(compiled, step) for step in compiled.steps}
+    given = {step.id: _given(step) for step in compiled.steps}
+    places += [
+        (session, "parse", read),
+        (fold, "replace", _changed),
+        (turn.Turn, "ranks", remembered_ranks),
+        (here, "expect", remembered),
+        (here, "_leaves", lambda _, step: leaves[step.id]),
+        (here, "_given", lambda step: given[step.id]),
+    ]
     before = [(module, name, getattr(module, name)) for module, name, _ in places]
     try:
         for module, name, value in places:

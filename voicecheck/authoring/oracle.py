@@ -176,6 +176,7 @@ class Oracle:
     lasts: dict[str, str]
     exclusive: tuple[tuple[str, str], ...]
     units: dict[str, str] = field(default_factory=dict)
+    _lives: dict[str, str] = field(default_factory=dict)
     reckonings: tuple[tuple[ReckoningModel, tuple[str, ...]], ...] = ()
     vehicle_given: Mapping[str, str] = field(default_factory=dict)
 
@@ -257,8 +258,10 @@ class Oracle:
 
     def life(self, fact: str) -> str:
         """lasting | until left | time, as the author wrote it."""
-        lasts = self.lasts[fact.partition("@")[0]]
-        return "time" if lasts.endswith(" s") else lasts
+        if fact not in self._lives:
+            lasts = self.lasts[fact.partition("@")[0]]
+            self._lives[fact] = "time" if lasts.endswith(" s") else lasts
+        return self._lives[fact]
 
     def seconds(self, fact: str) -> int:
         return int(self.lasts[fact.partition("@")[0]].split()[0])

@@ -222,7 +222,7 @@ class Compiled:
 
     def need(self, name: str) -> Need:
         """The condition behind the name of a plain or derived fact."""
-        return self.derived.get(name) or Need("fact", name)
+        return self._needs.get(name) or Need("fact", name)
 
     def fact_text(self, name: str) -> str:
         fact = self.facts.get(name)
@@ -236,6 +236,7 @@ class Compiled:
         return self._givers.get(fact, ())
 
     derived_texts: Mapping[str, str] = field(default_factory=dict)
+    _needs: dict[str, Need] = field(init=False, repr=False)
     _by_id: dict[str, Step] = field(init=False, repr=False)
     _index: dict[str, int] = field(init=False, repr=False)
     _givers: dict[str, tuple[str, ...]] = field(init=False, repr=False)
@@ -248,6 +249,8 @@ class Compiled:
                 given.update(fact for answer in variant.answers for fact in answer.gives)
             for fact in sorted(given):
                 givers.setdefault(fact, []).append(step.id)
+        plain = {name: Need("fact", name) for name in self.facts}
+        object.__setattr__(self, "_needs", {**plain, **self.derived})
         object.__setattr__(self, "_by_id", {step.id: step for step in self.steps})
         object.__setattr__(self, "_index", {step.id: n for n, step in enumerate(self.steps)})
         object.__setattr__(self, "_givers", {fact: tuple(ids) for fact, ids in givers.items()})

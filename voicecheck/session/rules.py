@@ -421,6 +421,9 @@ def keep_memo(turn: Turn, came: In) -> None:
     about, number = state.memo_about, state.memo_defect
     step = turn.current()
     asked = step is not None and step.kind == "memo" and step.id not in state.answers
+    gone = asked and step is not None and bool(missing(turn.compiled, state, step))
+    if gone:  # H1, checked again at the reply
+        turn.make_safe("a needed fact is gone")
     turn.keep(
         r.MemoTaken(
             at=turn.at,
@@ -435,7 +438,7 @@ def keep_memo(turn: Turn, came: In) -> None:
     turn.tone("accepted")
     if number:
         _release(turn, number, about, event.evidence or event.text)
-    elif asked and step is not None:
+    elif asked and not gone and step is not None:
         turn.answered(step, "good", "memo", event.text or "voice note")
         turn.onward()
     else:
