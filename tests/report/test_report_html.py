@@ -309,3 +309,14 @@ def test_an_inspection_of_nothing_yet() -> None:
     page = Page(to_html(build(recorder.records, CHECKLIST)).decode("utf-8"))
     assert "Not finished: 13 items unanswered, next: Trailer number" in page.words
     assert "Last record (not closed)" in page.words
+
+
+def test_what_was_not_named_is_not_given() -> None:
+    report = build(Recorder().records, CHECKLIST)
+    unnamed = report.model_copy(
+        update={"subject": report.subject.model_copy(update={"driver": "", "place": ""})}
+    )
+    page = Page(to_html(unnamed).decode("utf-8"))
+    assert "Drivernot given" in page.words
+    assert "Placenot given" in page.words
+    assert "Carriernot given" not in page.words

@@ -102,6 +102,15 @@ def test_more_defects_than_the_first_sheet_holds() -> None:
     assert all(f"Finding {n}" in rest for n in range(DEFECTS_FIRST + 5))
 
 
+def test_what_was_not_named_is_not_given() -> None:
+    report = _report("all-good")
+    unnamed = report.model_copy(
+        update={"subject": report.subject.model_copy(update={"driver": "", "place": ""})}
+    )
+    assert "not given" not in _sheets(to_pdf(report))[0]
+    assert _sheets(to_pdf(unnamed))[0].count("not given") == 2
+
+
 def test_practice_is_marked_on_every_sheet() -> None:
     for sheet in _sheets(to_pdf(_report("practice"))):
         assert "Practice, not evidence." in sheet

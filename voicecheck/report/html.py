@@ -15,7 +15,16 @@ from __future__ import annotations
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from voicecheck.report.build import Report, audio_name, clock, count, day, inside, zone
-from voicecheck.report.wording import OUTCOME, beyond, by_place, capital, leave, refs, together
+from voicecheck.report.wording import (
+    NOT_GIVEN,
+    OUTCOME,
+    beyond,
+    by_place,
+    capital,
+    leave,
+    refs,
+    together,
+)
 
 SHOWN_FIRST = 5
 """How many of the things to be done are shown before the rest, so that defects stay in view."""
@@ -52,3 +61,4 @@ _ENVIRONMENT.filters.update(
     count=count,
 )
 _ENVIRONMENT.globals["SHOWN_FIRST"] = SHOWN_FIRST
+_ENVIRONMENT.globals["NOT_GIVEN"] = NOT_GIVEN

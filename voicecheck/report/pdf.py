@@ -37,7 +37,7 @@ from voicecheck.report.build import (
     day,
     inside,
 )
-from voicecheck.report.wording import OUTCOME, beyond, by_place, capital, leave, refs
+from voicecheck.report.wording import NOT_GIVEN, OUTCOME, beyond, by_place, capital, leave, refs
 
 DEFECTS_FIRST = 4
 MUSTS_FIRST = 3
@@ -199,9 +199,9 @@ def _given(report: Report) -> list[dict[str, str]]:
     pairs = [(capital(given.name), given.value) for given in (*s.units, *s.order)]
     pairs += [(f"{capital(read.name)}, read off", read.value) for read in s.read_off]
     pairs += [
-        ("Carrier", s.carrier),
-        ("Driver", s.driver),
-        ("Place", s.place),
+        ("Carrier", s.carrier or NOT_GIVEN),
+        ("Driver", s.driver or NOT_GIVEN),
+        ("Place", s.place or NOT_GIVEN),
         ("Begun", f"{day(s.started)}, {clock(s.started)}"),
         (
             "Closed" if s.closed else "Last record (not closed)",

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 
 from voicecheck.report.build import Open, Report, StepEntry, count
 
+NOT_GIVEN = "not given"
+
 OUTCOME = {
     "good": "Good",
     "noted": "Noted, minor defect",
