@@ -2,13 +2,15 @@
 # A sound card without hardware, for one test run: a private PulseAudio with one null sink as
 # loudspeaker; what is played there is the microphone (its monitor).
 #   sound_card.sh start FOLDER [duplex]   prints the environment a program needs, one NAME=value a line;
-#                                duplex: a second sink, "mic", is the microphone instead
+#                                duplex: a second sink, "mic", is the microphone instead;
+#                                RATE (16000) and CHANNELS (1) in the environment are the card's
 #   sound_card.sh stop FOLDER
 #   sound_card.sh freeze FOLDER  stops the microphone's sound without ending any stream
 # norewinds: without it a null sink loses the first samples and stalls for seconds when idle.
 set -eu
 folder=$2
 socket=$folder/native
+rate=${RATE:-16000} channels=${CHANNELS:-1}
 export HOME="$folder" XDG_RUNTIME_DIR="$folder" PULSE_RUNTIME_PATH="$folder/pulse"
 export PULSE_STATE_PATH="$folder/state" PULSE_SERVER="unix:$socket"
 unset DBUS_SESSION_BUS_ADDRESS DISPLAY PULSE_LATENCY_MSEC || true
@@ -18,8 +20,8 @@ start)
     mkdir -p "$folder/pulse" "$folder/state" "$folder/.config/pulse"
     chmod 700 "$folder" "$folder/pulse"
     cat >"$folder/.config/pulse/daemon.conf" <<EOF
-default-sample-rate = 16000
-alternate-sample-rate = 16000
+default-sample-rate = $rate
+alternate-sample-rate = $rate
 exit-idle-time = -1
 enable-shm = no
 realtime-scheduling = no
@@ -28,14 +30,14 @@ flat-volumes = no
 EOF
     cat >"$folder/card.pa" <<EOF
 load-module module-native-protocol-unix auth-anonymous=1 socket=$socket
-load-module module-null-sink sink_name=card rate=16000 channels=1 format=s16le norewinds=1
+load-module module-null-sink sink_name=card rate=$rate channels=$channels format=s16le norewinds=1
 set-default-sink card
 set-default-source card.monitor
 EOF
     if [ "${3:-}" = duplex ]; then
         sed -i '/set-default-source/d' "$folder/card.pa"
         cat >>"$folder/card.pa" <<EOF
-load-module module-null-sink sink_name=mic rate=16000 channels=1 format=s16le norewinds=1
+load-module module-null-sink sink_name=mic rate=$rate channels=$channels format=s16le norewinds=1
 set-default-source mic.monitor
 EOF
     fi
@@ -61,5 +63,5 @@ EOF
     ;;
 freeze) pactl suspend-sink card 1 ;;
 stop) kill "$(cat "$folder/pid")" ;;
-*) sed -n '2,6p' "$0"; exit 2 ;;
+*) sed -n '2,9p' "$0"; exit 2 ;;
 esac

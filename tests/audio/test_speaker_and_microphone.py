@@ -15,9 +15,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from voicecheck.audio import microphone as microphone_module
+from voicecheck.audio.device_form import Form as DeviceForm
+from voicecheck.audio.device_form import ToMono
+from voicecheck.audio.ear import level
 from voicecheck.audio.microphone import Microphone
 from voicecheck.audio.ports import BLOCK, RATE
 from voicecheck.audio.speaker import SilentSpeaker, SoundSpeaker
@@ -366,3 +370,95 @@ def test_it_can_be_opened_again_when_the_device_is_back(sound: FakeSound) -> Non
     assert sound.initialised == 1
     sound.streams[-1].callback(A_BLOCK, BLOCK, None, None)
     assert microphone.read(0.1) == A_BLOCK
+
+
+# -- devices of another rate -----------------------------------------------------------------
+
+
+def refusing(sound: FakeSound, *taken: tuple[int, int]) -> None:
+    """The device takes these forms (rate, channels) only, and PortAudio says why (its codes)."""
+
+    def only(make: Callable[..., Stream]) -> Callable[..., Stream]:
+        def opened(**settings: Any) -> Stream:
+            if (settings["samplerate"], settings["channels"]) not in taken:
+                raise FakeSound.PortAudioError("Invalid sample rate", -9997)
+            return make(**settings)
+
+        return opened
+
+    sound.RawInputStream = only(sound.RawInputStream)  # type: ignore[method-assign]
+    sound.RawOutputStream = only(sound.RawOutputStream)  # type: ignore[method-assign]
+    sound.query_devices = lambda device, kind: {  # type: ignore[attr-defined]
+        "default_samplerate": 44100.0, "max_input_channels": 2, "max_output_channels": 8,
+    }  # fmt: skip
+
+
+def test_its_own_rate_before_the_usual_ones_and_one_channel_before_two(sound: FakeSound) -> None:
+    refusing(sound, (48000, 1), (44100, 1), (44100, 2))
+    microphone = Microphone()
+    microphone.start()
+    assert (microphone.form.rate, microphone.form.channels) == (44100, 1)
+    microphone.stop()
+    microphone.start()
+    assert len(sound.streams) == 2  # what was taken before is tried first
+
+
+def test_a_device_that_takes_nothing_is_no_microphone(sound: FakeSound) -> None:
+    refusing(sound)
+    with pytest.raises(NoMicrophone, match="Invalid sample rate"):
+        Microphone().start()
+    with pytest.raises(NoLoudspeaker, match="Invalid sample rate"):
+        SoundSpeaker().play(SOUND, lambda: None)
+
+
+def test_two_channels_are_averaged_and_blocks_stay_whole(sound: FakeSound) -> None:
+    refusing(sound, (RATE, 2))
+    microphone = Microphone()
+    microphone.start()
+    pair = np.array([1000, -400], dtype="<i2")
+    sound.streams[0].callback(np.tile(pair, BLOCK).tobytes(), BLOCK, None, None)
+    assert microphone.read(0.01) == np.full(BLOCK, 300, dtype="<i2").tobytes()
+
+
+def test_exact_zeros_stay_exact_zeros() -> None:
+    """They are the sign of a headset out of range (ear.py, rule 6)."""
+    mono = ToMono(DeviceForm(44100, 2))
+    speech = (np.random.default_rng(1).standard_normal(2 * 44100) * 3000).astype("<i2").tobytes()
+    mono(speech)
+    mono(bytes(4 * 4410))  # what was in the filter comes out
+    assert not any(mono(bytes(4 * 44100)))
+
+
+@pytest.mark.parametrize(("rate", "channels"), [(48000, 1), (44100, 2), (96000, 1)])
+def test_clipping_of_the_device_is_still_known(rate: int, channels: int) -> None:
+    """A reply that drove the microphone to its full scale is doubtful (ear.py, rule 8)."""
+    times = np.arange(rate) / rate
+    for peak, clipped in ((0.95, False), (1.3, True), (4.0, True)):
+        wave = np.clip(np.sin(2 * np.pi * 300 * times) * peak, -1, 1) * 32767
+        stereo = np.repeat(np.round(wave), channels).astype("<i2").tobytes()
+        mono = ToMono(DeviceForm(rate, channels))
+        size = 2 * channels * DeviceForm(rate).frames
+        sound = b"".join(mono(stereo[at : at + size]) for at in range(0, len(stereo), size))
+        assert level(sound)[1] is clipped
+
+
+def test_a_prompt_in_two_channels(sound: FakeSound) -> None:
+    refusing(sound, (RATE, 2))
+    taken: list[bytes] = []
+
+    def play(stream: Stream) -> None:
+        try:
+            while True:
+                out = bytearray(4 * 160)
+                taken.append(out)
+                stream.callback(out, 160, None, None)
+        except FakeSound.CallbackStop:
+            stream.settings["finished_callback"]()
+
+    sound.plays = play
+    done = threading.Event()
+    SoundSpeaker().play(SOUND, done.set)
+    assert done.wait(2)
+    both = np.frombuffer(b"".join(taken), dtype="<i2").reshape(-1, 2)
+    for channel in both.T:
+        assert channel.tobytes().startswith(SOUND)

@@ -114,3 +114,47 @@ def test_switched(row: Row) -> None:
         program.until("Rear. What holds the trailer")
         state = row.check(program.seen[before:], yard.folder)
     assert state.facts.keys() == {"doors locked"}
+
+
+STRICT = """
+import sounddevice
+
+
+def only(make):
+    def opened(*, samplerate, channels, **settings):
+        if f"{samplerate} {channels}" != open(FLAG).read():
+            samplerate = 10_000_000  # no card has this: PortAudio refuses by itself
+        return make(samplerate=samplerate, channels=channels, **settings)
+    return opened
+
+
+sounddevice.RawInputStream = only(sounddevice.RawInputStream)
+"""
+
+
+@fault(
+    "A microphone that refuses 16 kHz, unplugged, and another of another rate",
+    by="PortAudio is made to refuse every form but 48 kHz with two channels, later every one but "
+    "44.1 kHz with one; in between the sound server of the microphone is ended and started again",
+    says=(SAFE, HOLD, BACK, ASKED, "I heard: closed and locked."),
+    keeps=(*GONE_AND_BACK, "read back"),
+    note="It is opened as it can be and its sound turned into 16 kHz, each time anew.",
+)
+def test_other_rates(row: Row) -> None:
+    with Yard() as yard:
+        flag = yard.patch(STRICT)
+        flag.write_text("48000 2")
+        program = yard.run()
+        program.until(QUESTION)
+        before = len(program.seen)
+        yard.silence()
+        yard.microphone.end()
+        program.until(HOLD)
+        flag.write_text("44100 1")
+        yard.microphone.start()
+        yard.noise()
+        program.until(BACK)
+        yard.answer("closed and locked")
+        program.until("Rear. What holds the trailer")
+        state = row.check(program.seen[before:], yard.folder)
+    assert state.facts.keys() == {"doors locked"}

@@ -1,4 +1,4 @@
-"""The microphone: blocks of 512 samples, and an error when they stop coming.
+"""The microphone: blocks of 512 samples at 16 kHz, and an error when they stop coming.
 
 Rules:
 
@@ -21,7 +21,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from voicecheck.audio.ports import BLOCK, RATE
+from voicecheck.audio.device_form import Form, ToMono, open_stream
+from voicecheck.audio.ports import BLOCK
 from voicecheck.audio.speaker import load_sounddevice
 from voicecheck.errors import MicrophoneStalled, NoMicrophone
 
@@ -54,6 +55,10 @@ class Microphone:
         self._lost = ""
         self._wanted = False
         self._closing = threading.Lock()
+        self.form = Form()
+        """How the device was opened last."""
+        self._to_mono = ToMono(self.form)
+        self._mono = b""  # beyond the last whole block
 
     def start(self) -> None:
         """Open the device and begin recording. Does nothing when it is open."""
@@ -63,17 +68,18 @@ class Microphone:
         self._sd = self._sd or load_sounddevice()
         self._blocks = queue.Queue(_MOST_BLOCKS)
         self._lost = ""
+        self._mono = b""
         stream = None
         try:
-            stream = self._sd.RawInputStream(
-                samplerate=RATE,
-                blocksize=BLOCK,
-                channels=1,
-                dtype="int16",
-                device=self._device,
+            stream, self.form = open_stream(
+                self._sd,
+                "input",
+                self._device,
+                self.form,
                 callback=self._take,
                 finished_callback=self._on_finished,
             )
+            self._to_mono = ToMono(self.form)
             self._last = self._clock()
             stream.start()
         except (self._sd.PortAudioError, ValueError) as error:
@@ -81,7 +87,7 @@ class Microphone:
                 stream.close(ignore_errors=True)
             named = "the default microphone" if self._device is None else repr(self._device)
             raise NoMicrophone(
-                f"{named[0].upper()}{named[1:]} cannot be opened at {RATE} Hz: {error}.",
+                f"{named[0].upper()}{named[1:]} cannot be opened: {error}.",
                 "Connect a microphone, allow the program to use it, choose it as the system's "
                 "input, or name another one (voicecheck doctor lists them).",
             ) from error
@@ -102,13 +108,22 @@ class Microphone:
 
         Raises MicrophoneStalled when the device stopped delivering; the stream is closed then.
         """
+        until = self._clock() + timeout
+        while len(self._mono) < 2 * BLOCK:
+            block = self._device_block(until)
+            if block is None:
+                return None
+            self._mono += self._to_mono(block)
+        whole, self._mono = self._mono[: 2 * BLOCK], self._mono[2 * BLOCK :]
+        return whole
+
+    def _device_block(self, until: float) -> bytes | None:
         if self._stream is None:
             raise self._stalled("it is not open")
         try:
             return self._blocks.get_nowait()
         except queue.Empty:
             pass
-        until = self._clock() + timeout
         while True:
             if self._lost:
                 raise self._stalled(self._lost)
@@ -176,6 +191,7 @@ class Microphone:
     def _close(self) -> None:
         with self._closing:  # two threads in abort and close of one stream hang for ever
             stream, self._stream = self._stream, None
+            self._mono = b""
         if stream is not None:
             with contextlib.suppress(self._sd.PortAudioError):
                 stream.abort(ignore_errors=True)

@@ -18,6 +18,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+from voicecheck.audio.device_form import Form, for_device, open_stream
 from voicecheck.audio.ports import RATE
 from voicecheck.errors import NoLoudspeaker, NoPortAudio, VoicecheckError
 
@@ -58,6 +59,8 @@ class SoundSpeaker:
         self._lost = lost
         self._lock = threading.Lock()
         self._current: _Playing | None = None
+        self.form = Form()
+        """How the device was opened last."""
         self.failure: VoicecheckError | None = None
 
     @property
@@ -80,7 +83,8 @@ class SoundSpeaker:
             return
         with self._lock:
             try:
-                self._current = _Playing(self._sd, self._device, samples)
+                self._current = _Playing(self._sd, self._device, self.form, samples)
+                self.form = self._current.form
             except (self._sd.PortAudioError, ValueError) as error:
                 raise _no_loudspeaker(error) from error
             current = self._current
@@ -110,25 +114,27 @@ class SoundSpeaker:
 class _Playing:
     """One sound on its way out."""
 
-    def __init__(self, sd: Any, device: int | str | None, samples: bytes) -> None:
-        self._samples, self._at = samples, 0
+    def __init__(self, sd: Any, device: int | str | None, form: Form, samples: bytes) -> None:
+        self._at = 0
         self.ended = threading.Event()
         self._finished = threading.Event()  # PortAudio is done with the stream
         self._stopped = False
         self._closing = threading.Lock()
         self._closed = False
         self._sd = sd
-        self._stream = sd.RawOutputStream(
-            samplerate=RATE,
-            channels=1,
-            dtype="int16",
-            device=device,
+        self._stream, self.form = open_stream(
+            sd,
+            "output",
+            device,
+            form,
             callback=self._fill,
             finished_callback=self._finished.set,
         )
         # The last buffers are lost when the stream is closed (measured: 30 ms of a prompt's end),
         # so silence follows the sound for as long as the output is late.
-        self._samples += bytes(2 * round(RATE * (_LEAST_PAD + min(0.5, self._stream.latency))))
+        pad = bytes(2 * round(RATE * (_LEAST_PAD + min(0.5, self._stream.latency))))
+        self._seconds = len(samples + pad) / 2 / RATE
+        self._samples = for_device(samples + pad, self.form)
         try:
             self._stream.start()
         except BaseException:
@@ -136,7 +142,7 @@ class _Playing:
             raise
 
     def _fill(self, out: Any, frames: int, _time: Any, _status: Any) -> None:
-        piece = self._samples[self._at : self._at + 2 * frames]
+        piece = self._samples[self._at : self._at + 2 * self.form.channels * frames]
         self._at += len(piece)
         out[: len(piece)] = piece
         out[len(piece) :] = bytes(len(out) - len(piece))
@@ -145,8 +151,7 @@ class _Playing:
 
     def wait(self) -> str:
         """ "played", "stopped" or "lost"; the stream is closed then."""
-        length = len(self._samples) / 2 / RATE
-        deadline = time.monotonic() + length + _LATE_SECONDS
+        deadline = time.monotonic() + self._seconds + _LATE_SECONDS
         while not self._finished.wait(0.05) and not self._stopped:
             if time.monotonic() > deadline:
                 break

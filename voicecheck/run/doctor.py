@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from voicecheck.audio.microphone import Device, Microphone, devices
-from voicecheck.audio.ports import Recogniser
+from voicecheck.audio.ports import RATE, Recogniser
 from voicecheck.audio.voice import SynthesiserVoice
 from voicecheck.errors import NoPortAudio, VoicecheckError
 from voicecheck.reply.grammar import vocabulary
@@ -133,7 +133,11 @@ def _level(named: str) -> Look:
     noise = floor_dbfs(room)
     if not any(room):
         return Look("level", "missing", "No sound at all: is it on, in range, not muted?")
-    return Look("level", "good", f"noise {noise:.0f} dBFS. To try your voice: voicecheck listen")
+    text = f"noise {noise:.0f} dBFS at {microphone.form}. "
+    if microphone.form.rate < RATE:
+        text += "A microphone of the telephone hears less well: connect another one if there is. "
+        return Look("level", "mind", text + "To try your voice: voicecheck listen")
+    return Look("level", "good", text + "To try your voice: voicecheck listen")
 
 
 def _disk(folder: Path) -> Look:
