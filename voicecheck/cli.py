@@ -11,6 +11,7 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
+from datetime import date
 from functools import partial
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from voicecheck.checklist.compile import Context
 from voicecheck.checklist.load import load_checklist, load_hazards, load_order, load_vehicle
 from voicecheck.checklist.order import Order
 from voicecheck.errors import DeviceKeyUnusable, JournalNotFound, VoicecheckError, WrongUse
+from voicecheck.journal.expiry import delete, expired
 from voicecheck.journal.signature import device_key, fingerprint, public_pem, read_public, sign
 from voicecheck.limits.judge import table_lines
 from voicecheck.limits.sums import SUMS, work
@@ -215,6 +217,7 @@ def _setting(given: argparse.Namespace, settings: Settings, practice: bool) -> S
         jurisdiction=given.jurisdiction or settings.jurisdiction,
         settings=tuple(pairs),
         units=tuple(units),
+        audio_days=settings.audio_days,
     )
 
 
@@ -342,6 +345,37 @@ def _due(given: argparse.Namespace, settings: Settings) -> int:
     else:
         print("\n".join(due_lines(found)))
     return 1 if any(line.overdue or line.what == "stop" for line in found) else 0
+
+
+def _delete_recordings(given: argparse.Namespace, settings: Settings) -> int:
+    try:
+        today = date.fromisoformat(given.at or DeviceClock().now().wall[:10])
+    except ValueError:
+        raise WrongUse(f"{given.at!r} is no day.", "write --at 2027-02-24") from None
+    found, unreadable = expired(Path(given.folder or settings.folder), today)
+    if given.json:
+        for inspection in found if given.yes else ():
+            delete(inspection)
+        rows = [asdict(inspection) | {"deleted": given.yes} for inspection in found]
+        print(json.dumps({"inspections": rows, "unreadable": unreadable}, indent=1, default=str))
+        return 0
+    for inspection in found:
+        day = inspection.deletable_after
+        if given.yes:
+            delete(inspection)
+        print(
+            f"{inspection.folder.name}: {len(inspection.files)} recording(s), kept until {day}"
+            + (", deleted" if given.yes else "")
+        )
+        for path in inspection.changed:
+            print(f"  {path.name} is not as it was recorded and stays. Run voicecheck verify.")
+    for name in unreadable:
+        print(f"{name}: cannot be read, left as it is. Run voicecheck verify.")
+    if not found:
+        print("No recordings whose date is over.")
+    elif not given.yes:
+        print("Nothing was deleted. Add --yes to delete them; the records stay whole.")
+    return 0
 
 
 def _vehicle(given: argparse.Namespace, settings: Settings) -> int:
@@ -680,6 +714,19 @@ def _parser() -> argparse.ArgumentParser:
     coming.add_argument(
         "--at", metavar="MOMENT", help="instead of now, e.g. 2026-11-25T06:40-06:00"
     )
+
+    expiry = add(
+        "delete-recordings",
+        _delete_recordings,
+        "Delete recordings whose date is over; shows them first.",
+        "The date is counted by audio_days in the settings, as it was when the inspection began.\n"
+        "Where none was set nothing is deleted. The records, with the words heard, stay whole.\n\n"
+        "examples:\n  voicecheck delete-recordings inspections\n"
+        "  voicecheck delete-recordings inspections --yes",
+    )
+    expiry.add_argument("folder", nargs="?", help="where inspections are kept")
+    expiry.add_argument("--at", metavar="DAY", help="instead of today, e.g. 2027-02-24")
+    expiry.add_argument("--yes", action="store_true", help="delete them")
 
     described = add(
         "vehicle",

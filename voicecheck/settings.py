@@ -7,6 +7,7 @@ TOML, for example::
     jurisdiction = "CA-ON"
     carrier = "Harrow Lake Haulage"
     headset = true
+    audio_days = 180
 
 ``voicecheck doctor`` prints where the file is looked for.
 """
@@ -28,7 +29,8 @@ from voicecheck.errors import SettingsInvalid
 class Settings:
     """``folder``: where inspections are kept. ``order``: the order for ``run``, name or file.
 
-    ``microphone``, ``loudspeaker``: device names.
+    ``microphone``, ``loudspeaker``: device names. ``audio_days``: days after which recordings
+    may be deleted, 0 for no date.
     """
 
     engine: str = ""
@@ -44,6 +46,15 @@ class Settings:
     microphone: str = ""
     loudspeaker: str = ""
     headset: bool = False
+    audio_days: int = 0
+
+
+MOST_DAYS = 36500
+_AS_WRITTEN = {
+    bool: "write true or false",
+    int: f"write a whole number of days up to {MOST_DAYS}, without quotes",
+    str: "write the value in quotes",
+}
 
 
 def save_settings(changes: Mapping[str, str], file: Path | None = None) -> Path:
@@ -120,14 +131,11 @@ def load_settings(file: Path | None = None) -> Settings:
         ) from None
     known = {field.name: field.type for field in fields(Settings)}
     for name, value in data.items():
-        wanted = {"str": str, "bool": bool}.get(str(known.get(name)))
+        wanted = {"str": str, "bool": bool, "int": int}.get(str(known.get(name)))
         if wanted is None:
             raise SettingsInvalid(
                 f"{file} has an unknown setting {name!r}.", f"use one of: {', '.join(known)}"
             )
-        if not isinstance(value, wanted):
-            raise SettingsInvalid(
-                f"{file}: {name} has the value {value!r}.",
-                "write true or false" if wanted is bool else "write the value in quotes",
-            )
+        if type(value) is not wanted or (type(value) is int and not 0 <= value <= MOST_DAYS):
+            raise SettingsInvalid(f"{file}: {name} has the value {value!r}.", _AS_WRITTEN[wanted])
     return Settings(**data)

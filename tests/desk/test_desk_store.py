@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
-from tests.desk.generated import inspection, write
+from tests.desk.generated import inspection, sounding, write
 from voicecheck.desk import log, questions
 from voicecheck.desk.store import DATABASE, DefectOf, Inspection, StepOf, open_store, sync
 from voicecheck.desk.today import Filter, found, today
@@ -159,6 +159,18 @@ def test_what_needs_a_person(tmp_path: Path, engine: Engine) -> None:
     log.add(tmp_path, WALL, kind="taken back", inspection="couple-00002", of=1, who="R. Mechanic")
     sync(engine, tmp_path)
     assert (_sections(engine)["stopped"], _sections(engine)["review"]) == (1, 0)
+
+
+def test_recordings_are_listed_until_they_are_gone(tmp_path: Path, engine: Engine) -> None:
+    """Kept for 30 days from 1 September 2026, and named a week before the date."""
+    folder = sounding(tmp_path, inspection(0, audio_days=30), b"a voice")
+    sync(engine, tmp_path)
+    assert _sections(engine, "2026-09-23")["retention"] == 0
+    assert _sections(engine, "2026-09-24")["retention"] == 1
+    for sound in folder.glob("*.flac"):
+        sound.unlink()
+    assert sync(engine, tmp_path).taken == 1
+    assert _sections(engine, "2026-12-24")["retention"] == 0
 
 
 @pytest.mark.parametrize(

@@ -66,7 +66,6 @@ CHECKLIST = Checklist(
     },
     setting_texts={
         "air lines": "Air lines are joined before or after the lock.",
-        "audio kept days": "Days after which recordings may be deleted.",
     },
     steps=(
         Step("unit", "rear", "Trailer number", "Last four characters of the trailer?", "spell"),
@@ -95,7 +94,7 @@ CHECKLIST = Checklist(
     ),
 )  # fmt: skip
 
-SETTINGS = (("air lines", "after the lock"), ("audio kept days", "90"))
+SETTINGS = (("air lines", "after the lock"),)
 
 
 class Recorder:
@@ -116,6 +115,7 @@ class Recorder:
             "checklist": "couple",
             "edition": "2026.1",
             "settings": SETTINGS,
+            "audio_days": 90,
             "jurisdiction": "US",
             "season": "winter",
             "operating": "inspection",

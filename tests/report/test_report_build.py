@@ -515,7 +515,7 @@ def test_kind_settings_people_and_machines() -> None:
         ("tractor", "118"),
         ("trailer", "7K42"),
     ]
-    assert [s.value for s in report.settings] == ["after the lock", "90"]
+    assert [s.value for s in report.settings] == ["after the lock"]
     assert report.settings[0].text.startswith("Air lines are joined")
     assert report.made_with.engine == "pocketsphinx 5.0.4"
     assert report.attestation is not None
@@ -527,7 +527,7 @@ def test_audio_may_be_deleted_after_the_carriers_days() -> None:
     evidence = _report("all-good").evidence
     assert evidence.delete_after == "2027-02-23"
     assert evidence.text == "Recorded: replies only; audio may be deleted after 23 Feb 2027"
-    recorder = Recorder(settings=())
+    recorder = Recorder(audio_days=0)
     recorder.unit()
     assert "no date is set" in build(recorder.records, CHECKLIST).evidence.text
 

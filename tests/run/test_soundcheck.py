@@ -65,6 +65,16 @@ def checked(room: Room) -> list[str]:
     return lines
 
 
+@pytest.mark.parametrize("value", ["-1", "40000", "true", '"30"', "1.5"])
+def test_days_that_recordings_are_kept(tmp_path: Path, value: str) -> None:
+    file = tmp_path / "settings.toml"
+    file.write_text("audio_days = 180\n")
+    assert load_settings(file).audio_days == 180
+    file.write_text(f"audio_days = {value}\n")
+    with pytest.raises(SettingsInvalid, match="audio_days has the value"):
+        load_settings(file)
+
+
 def test_a_good_headset_is_told_so() -> None:
     lines = checked(Room(-55.0, -9.0, "closed-and-locked", "affirm", "affirm"))
     assert lines[0] == "noise -55 dBFS"

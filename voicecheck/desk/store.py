@@ -241,7 +241,8 @@ _REFUSED = select(Refused.folder, Refused.stamp)
 
 
 def _stamp(folder: Path) -> str:
-    parts = []
+    """Changes when report or journal do, or a file comes or goes (recordings are deleted)."""
+    parts = [str(folder.stat().st_mtime_ns)]
     for name in (JSON, journal_file.JOURNAL):
         try:
             status = (folder / name).stat()
@@ -323,7 +324,11 @@ def _insert(session: Session, folder: Path, stamp: str, report: Report) -> None:
                 "left_out": sum(state in ("not done", "cannot see") for state in states),
                 "holds": sum(len(step.holds) for step in report.steps),
                 "delete_after": report.evidence.delete_after,
-                "has_audio": any(reply.audio for _, a in standing for reply in a.heard),
+                "has_audio": any(
+                    reply.audio and (folder / reply.audio).exists()
+                    for _, answer in standing
+                    for reply in answer.heard
+                ),
             }
         ],
     )

@@ -31,15 +31,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Protocol
 from pydantic import BaseModel, ConfigDict, Field
 
 from voicecheck.errors import SessionFault
+from voicecheck.journal.expiry import deletable_after
 from voicecheck.journal.format import canonical, encode_all
 from voicecheck.journal.verify import AUDIO_NAME
 from voicecheck.session import records as r
 
 if TYPE_CHECKING:
     from voicecheck.checklist.compiled import Compiled
-
-AUDIO_DAYS = "audio kept days"
-"""Name of the carrier's setting: after how many days recordings may be deleted."""
 
 Outcome = Literal[
     "good", "noted", "failed", "not done", "cannot see", "not fitted", "blocked", "carried"
@@ -1250,14 +1248,8 @@ class _Builder:
         return None
 
     def _evidence(self) -> Evidence:
-        days = dict(self.opened.settings).get(AUDIO_DAYS, "")
-        delete_after = ""
-        if days.isdecimal() and len(days) <= 5:
-            try:
-                began = datetime.datetime.fromisoformat(self.opened.at.wall).date()
-                delete_after = (began + datetime.timedelta(days=int(days))).isoformat()
-            except (ValueError, OverflowError):
-                delete_after = ""
+        last = deletable_after(self.opened)
+        delete_after = last.isoformat() if last else ""
         heard = [n for n, x in self.all if isinstance(x, r.HeardReply | r.MemoTaken) and x.evidence]
         if not heard:
             text = "Recorded: no sound; replies were typed or had no recording"

@@ -41,6 +41,7 @@ class Setting:
     settings: tuple[tuple[str, str], ...] = ()
     units: tuple[tuple[str, str], ...] = ()
     codes: bool = False  # whether release codes can be checked
+    audio_days: int = 0  # after which recordings may be deleted, 0: not set
     order: Order | None = None
 
 
@@ -95,6 +96,7 @@ def open_inspection(
         units=tuple(numbers.items()),
         place=setting.place,
         codes=setting.codes,
+        audio_days=setting.audio_days,
         order=order.rest() if order else (),
     )
     past, unreadable = past_of(parent, opened)

@@ -104,6 +104,7 @@ class Opened(Record):
     units: Pairs  # as described before the start: ("trailer", "T-4417"), ("trailer plate", ...)
     place: str
     codes: bool = False  # whether this device can check release codes
+    audio_days: int = 0  # recordings may be deleted so many days after; 0: no date is set
     order: Pairs = ()  # the rest of the order, e.g. ("destination", "Dock 4")
     carried: tuple[Carried, ...] = ()
     defects: tuple[CarriedDefect, ...] = ()
