@@ -40,6 +40,8 @@ ROWS = [
     ("Identification lamp rear (Md.)", "identification lamps", "3", "red", REAR, "D"),
     ("Clearance lamp rear (Md.)", "clearance lamps", "2", "red", REAR, "D"),
     ("Backup lamp", "backup lamp", "1", "white", REAR, "C"),
+    # not of the chart: 62 FR 16709 (8 Apr 1997), rear of truck tractors, in force from 1 Jul 1997
+    ("Tape, rear of tractor", "reflective tape", "strips", "white, red and white", REAR, "C"),
 ]  # fmt: skip
 
 # one of each letter, long enough for the intermediate rows; sizes invented
@@ -79,11 +81,64 @@ def test_each_row_of_the_chart(row: tuple[str, ...], letter: Letter) -> None:
 
 @pytest.mark.parametrize("letter", UNITS)
 def test_nothing_is_asked_that_the_chart_does_not_list(letter: Letter) -> None:
-    """Below 10,001 lb there is no tape either, so these rows are all."""
+    """Below 10,001 lb a trailer has no tape either, so these rows are all."""
     listed = {(word, area) for _, word, _, _, area, letters in ROWS if letter in letters}
     found = names(*UNITS[letter])
     assert found.pop("right side", []) == found.get("left side", [])
     assert {(word, area) for area, words in found.items() for word in words} == listed
+
+
+# Rows of the chart at the rear of a truck tractor, and whether a driver who tows is asked for them.
+# Maryland Transportation Code 22-212 (2019): "any lamp (except tail lamps) that, by reason of its
+# location on a vehicle of the combination, would be obscured by another vehicle of the combination,
+# need not be lighted"; Texas Transportation Code 547.381 (1995) in like words. Turn lamps are seen
+# from beside the trailer (footnote to 393.11 Table 1 on turn signals on the rear of the cab, from
+# memory).
+BEHIND_THE_NOSE = [
+    ("Tail Lamp", "tail lamps", True),
+    ("Turn Signal rear", "turn lamps", True),
+    ("Stop Lamp", "stop lamps", False),
+    ("Reflector, rear", "reflectors", False),
+    ("License plate lamp", "plate lamp", False),
+    ("Backup lamp", "backup lamp", False),
+    ("Tape, rear of tractor", "reflective tape", False),
+]
+TRACTOR = """
+name: Invented tractor
+jurisdiction: US
+units:
+  - {kind: tractor, number: HL-208, built: 2019-05}
+"""
+TOWED = (
+    "  - {kind: trailer, number: HLT-1, width: 102 in, length: 53 ft, built: 2016-09,"
+    " gvwr: 65000 lb}\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("word", "towing"), [row[1:] for row in BEHIND_THE_NOSE], ids=[r[0] for r in BEHIND_THE_NOSE]
+)
+def test_a_row_of_the_tractors_rear_alone_and_before_a_trailer(word: str, towing: bool) -> None:
+    alone = load_vehicle(TRACTOR, "vehicle.yaml")
+    before = load_vehicle(TRACTOR + TOWED, "vehicle.yaml")
+    assert word in [p.said.removeprefix("tractor ") for p in positions(alone, "lamps.tractor.rear")]
+    asked = [p.said for p in positions(before, "lamps.tractor.rear")]
+    assert (word in asked) is towing
+
+
+def test_the_rear_of_the_trailer_loses_nothing_to_the_tractor() -> None:
+    before = load_vehicle(TRACTOR + TOWED, "vehicle.yaml")
+    asked = {p.said for p in positions(before, "lamps.rear")}
+    assert {"tail lamps", "stop lamps", "turn lamps", "reflectors", "plate lamp"} <= asked
+
+
+@pytest.mark.parametrize(
+    ("built", "taped"), [("1997-06", False), ("1997-07", True), ("2019-05", True), ("", True)]
+)
+def test_tape_at_the_rear_of_a_tractor(built: str, taped: bool) -> None:
+    """62 FR 16709: effective 1 Jul 1997. Where the age is not known it is asked."""
+    found = names("tractor", "96 in", "24 ft", built=built)
+    assert ("reflective tape" in found["rear"]) is taped
 
 
 WIDE = {"identification lamps", "clearance lamps"}

@@ -28,6 +28,10 @@ READINGS = {
     "low-air-warning": ("seven zero",),
     "tractor-protection": ("four five",),
     "park-valve": ("three five",),
+    "hand-pull": ("one half",),
+    # without a limit of their own: by the step
+    "reserve before": ("one hundred",),
+    "reserve after": ("nine zero",),
 }
 
 
@@ -87,7 +91,7 @@ class Walk(Hand):
             return "mark" if step.kind == "clocked" else "TIME"
         if step.kind in ("measure", "timed"):
             assert step.reading is not None
-            return READINGS[step.reading.limit][state.question == "second reading"]
+            return READINGS[step.reading.limit or step.written][state.question == "second reading"]
         if step.kind == "answers":
             return next(
                 a.said[0]

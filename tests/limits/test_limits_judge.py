@@ -75,7 +75,10 @@ CASES: list[Case] = [
     ("stroke-difference", "US-MD", STEER, "<= 1/4 in; 6.4 mm"),
     # Advice outside Maryland: common practice, no law.
     ("stroke-difference", "US", STEER, "<= 1/4 in; 6.4 mm"),
+    # Georgia manual 11.2.3: "should not move more than one inch"; Canadian training pages
+    # (private): half to three quarters of an inch.
     ("hand-pull", "US", {"slack adjuster": "manual"}, "<= 1 in; 25 mm"),
+    ("hand-pull", "CA", {"slack adjuster": "manual"}, "<= 3/4 in; 19 mm"),
     # 49 CFR 571.121 S5.1.5 in NHTSA letters: on below 60 psi. COMAR 11.22.02.06 A.
     ("low-air-warning", "US", {"fmvss 121": "yes"}, ">= 60 psi; 414 kPa"),
     ("low-air-warning", "US-MD", NONE, ">= 60 psi; 414 kPa"),

@@ -298,8 +298,9 @@ def positions(vehicle: Vehicle, of: str) -> tuple[Position, ...]:
 
     Kinds: axles, wheels, brakes (of all units), tires.SIDE (of what is towed, or with a unit),
     lamps.AREA (the same), units, trailers, cargo, tie-down kinds. Words: left, right; a unit
-    (tractor, trailer, dolly, first-trailer ...); steer, drive (axles). What the vehicle lacks
-    gives nothing. ChecklistError for an unknown kind or word.
+    (tractor, trailer, dolly, first-trailer ...); steer, drive (axles); manual, automatic (brakes,
+    by their adjusters). What the vehicle lacks gives nothing. ChecklistError for an unknown kind or
+    word.
     """
     kind, *words = of.split(".")
     makers: dict[str, Callable[[_Filter], Iterator[Position]]] = {
@@ -327,7 +328,7 @@ class _Filter:
 
     def __init__(self, vehicle: Vehicle, of: str, words: list[str]) -> None:
         self.vehicle, self.of = vehicle, of
-        self.side = self.unit = self.axle = self.area = ""
+        self.side = self.unit = self.axle = self.area = self.adjuster = ""
         for word in words:
             plain = word.replace("-", " ")
             if plain in UNIT_WORDS and not self.unit:
@@ -338,11 +339,13 @@ class _Filter:
                 self.side = plain
             elif plain in ("steer", "drive") and not self.axle:
                 self.axle = plain
+            elif of.startswith("brakes.") and plain in ("manual", "automatic"):
+                self.adjuster = plain
             else:
                 raise ChecklistError(
                     f"each: {of!r}: {word!r} says nothing here",
                     "narrow by left, right, steer, drive, or a unit such as tractor, "
-                    "trailer, first-trailer",
+                    "trailer, first-trailer; brakes also by manual, automatic",
                 )
         areas = {*AREAS, *(area for unit in vehicle.units for area in unit.lamps)}
         if of.startswith("lamps") and self.area not in areas:  # misspelt, it would ask nothing
@@ -446,13 +449,14 @@ def _wheels(f: _Filter) -> Iterator[Position]:
 
 def _brakes(f: _Filter) -> Iterator[Position]:
     for place in f.axles():
-        if place.axle.brake is None:
+        brake = place.axle.brake
+        if brake is None or f.adjuster not in ("", brake.adjuster):
             continue
         for side in f.sides():
             yield Position(
                 _words(place.name, side),
                 _words(side, place.name),
-                {**place.given, "side": side, **place.axle.brake.given()},
+                {**place.given, "side": side, **brake.given()},
             )
 
 
@@ -493,7 +497,9 @@ def _lamps_at(vehicle: Vehicle, unit: UnitModel, area: str) -> list[tuple[str, M
             "list them under lamps: of that unit in the vehicle file",
         )
     try:
-        rows = lamps_of(unit.kind, unit.width, unit.length, unit.gvwr, unit.built).get(area, ())
+        towing = unit.kind == "tractor" and len(vehicle.units) > 1
+        found = lamps_of(unit.kind, unit.width, unit.length, unit.gvwr, unit.built, towing)
+        rows = found.get(area, ())
     except ValueError as missing:
         raise ChecklistError(
             f"the lamps of the {unit.kind} follow from its {missing}, which is not known",

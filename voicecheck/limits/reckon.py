@@ -17,13 +17,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from decimal import ROUND_DOWN, Decimal
 from fractions import Fraction
 from types import MappingProxyType
 
 from voicecheck.errors import IntervalUnusable, UnknownUnit
 from voicecheck.limits.judge import Judgement, judge_family, pressure_kept
 from voicecheck.limits.tiedowns import Kind, Tiedown, secured
-from voicecheck.units import COUNT, IN, Quantity, rounded
+from voicecheck.units import COUNT, IN, PERCENT, Quantity, rounded
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +143,14 @@ def kept(readings: tuple[Reading, ...], given: Mapping[str, str], jurisdiction: 
         part = pressure_kept(before, after)
     except (UnknownUnit, IntervalUnusable) as error:
         return Judgement("cannot judge", after, error.what, missing=("pressures",))
-    return judge_family("pressure-kept", part, given, jurisdiction)
+    exact = judge_family("pressure-kept", part, given, jurisdiction)
+    # spoken and printed in tenths, or in as many figures as the same verdict needs
+    for places in ("0.1", "0.001", "0.000001"):
+        short = Quantity(part.value.quantize(Decimal(places), ROUND_DOWN), PERCENT)
+        judged = judge_family("pressure-kept", short, given, jurisdiction)
+        if judged.verdict == exact.verdict:
+            return judged
+    return exact
 
 
 def _cannot(reason: str, *missing: str) -> Judgement:

@@ -679,6 +679,22 @@ def _strokes() -> Iterator[Limit]:
         note="a driver's check, not a legal stroke limit; never turn an automatic adjuster to "
         "cure a long stroke",
     )
+    yield _row(
+        "ca-str-h",
+        "hand-pull",
+        "travel of a slack adjuster pulled by hand or pry bar, brakes released",
+        "at most",
+        "3/4 in",
+        usual=("19 mm",),
+        applies="drum brakes with manual slack adjusters",
+        j="CA",
+        given={"slack adjuster": "manual"},
+        source="driver-training pages on Canadian air brakes",
+        section="manual slack adjusters",
+        edition="seen 2026-11-25",
+        standing="private copy",
+        note="half to three quarters of an inch there; the legal limit is of the applied stroke",
+    )
 
 
 def _air() -> Iterator[Limit]:
@@ -1293,7 +1309,9 @@ def _valves() -> Iterator[Limit]:
         source=_CFR,
         section="393.50(a)",
         standing="law seen",
-        edition="older wording",
+        edition="older wording; copied in S.C. Reg. 38-393.50, current to 27 Sep 2024",
+        note="from memory: the present wording keeps this figure only for vehicles not built to "
+        "FMVSS 121",
     )
     yield _row(
         "us-md-air-12",
