@@ -17,14 +17,16 @@ The rules:
    is, for that unit; else for every inspection that shares a unit with its own. A stop is closed by
    a release, in whatever later inspection it is given. A minor defect is closed by a good answer to
    its own step, there or where it was handed on to. A step with an open defect is always asked.
-5. Practice and inspections never meet. Recorded drivers and recordings hand on nothing at all.
+5. When an inspection is resumed, or its device woke, all this is looked at again: an answer that
+   would not be carried any more falls and is asked for.
+6. Practice and inspections never meet. Recorded drivers and recordings hand on nothing at all.
 
 Pure: values in, values out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -138,11 +140,38 @@ def _latest(step: Step, answers: Iterable[_Known]) -> _Known | None:
 
 def _fresh(known: _Known, step: Step, opened: r.Opened, parted: datetime | None) -> bool:
     now = moment(opened.at.wall)
-    if now is None or not known.at <= now <= known.at + CARRIED_FOR:
-        return False
-    if step.kind == "date" and known.at.astimezone(now.tzinfo).date() != now.date():
+    if now is None or not _holds(known.at, step, now):
         return False
     return parted is None or known.at > parted
+
+
+def _holds(at: datetime, step: Step, now: datetime) -> bool:
+    """Whether an answer of that moment is young enough."""
+    if not at <= now <= at + CARRIED_FOR:
+        return False
+    return step.kind != "date" or at.astimezone(now.tzinfo).date() == now.date()
+
+
+def fallen(
+    opened: r.Opened,
+    compiled: Compiled,
+    standing: Mapping[str, r.Answered],
+    now: datetime,
+    past: Sequence[Past],
+) -> tuple[str, ...]:
+    """The steps whose answer was carried, still stands, and would not be carried now."""
+    handed_on = {x.step: x for x in opened.carried}
+    carried = [id for id, x in standing.items() if x.outcome == "carried" and id in handed_on]
+    others = [p for p in past if p.folder != opened.inspection]
+    again = carried_into(replace(opened, at=r.Stamp(now.isoformat(), 0)), compiled, others)
+    left = {x.step for x in again.carried}
+    return tuple(
+        id
+        for id in carried
+        if id not in left
+        or (at := moment(handed_on[id].origin.wall)) is None
+        or not _holds(at, compiled.step(id), now)
+    )
 
 
 def _parted(kin: Sequence[Past]) -> datetime | None:

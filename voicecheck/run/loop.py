@@ -17,7 +17,9 @@ from voicecheck.journal.file import JournalFile
 from voicecheck.run.clock import Clock
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
+from voicecheck.session import records as r
 from voicecheck.session import sentences as say
+from voicecheck.session.fold import evolve
 from voicecheck.session.session import Session
 
 DISK_TRIES = 3
@@ -75,9 +77,11 @@ def run(
     first: e.Event,
     told: Callable[[Sequence[a.Action]], None] | None = None,
     codes: Callable[[str, str], bool] | None = None,
+    woken: Callable[[e.Resumed], tuple[e.Event, Sequence[r.Record]]] | None = None,
 ) -> str:
     """Run to the end. The outcome: complete, stopped, not finished or interrupted.
 
+    ``woken`` says what a resume means: the event to be taken, and what is to be kept before it.
     ``codes`` says whether a release code is the one for a reference; without it none is.
     ``told`` is given every turn's actions after the records are kept, for a reader.
     JournalNotWritable when the disk refuses and keeps refusing.
@@ -86,6 +90,11 @@ def run(
     try:
         while True:
             hazard = session.state.hazard
+            if woken and isinstance(event, e.Resumed):
+                event, records = woken(event)
+                _keep(session, journal, world, [a.Keep(record) for record in records], hazard)
+                for record in records:
+                    session.state = evolve(session.compiled, session.state, record)
             actions = session.receive(event)
             _keep(session, journal, world, actions, hazard)
             if told:

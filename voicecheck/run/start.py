@@ -6,6 +6,8 @@ import contextlib
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 from voicecheck.audio.ear import Ear
@@ -17,6 +19,7 @@ from voicecheck.audio.wav import read_wav
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.errors import InspectionClosed, NoPortAudio, NoSynthesiser, WrongUse
 from voicecheck.journal.file import JournalFile
+from voicecheck.run.carry import fallen
 from voicecheck.run.clock import Clock, CompressedClock, DeviceClock
 from voicecheck.run.driver import RecordedDriver, Recording, Talker, load_drive
 from voicecheck.run.hearing import Hearing
@@ -25,9 +28,11 @@ from voicecheck.run.live import LiveWorld
 from voicecheck.run.loop import World, run
 from voicecheck.run.opening import SHIFT_S, Setting, open_inspection, reopen, seconds_between
 from voicecheck.run.page import Board, Metered
+from voicecheck.run.past import moment, past_of
 from voicecheck.run.rehearsal import RehearsalWorld
 from voicecheck.run.typed import TypedWorld
 from voicecheck.session import events as e
+from voicecheck.session import records as r
 from voicecheck.session.sentences import OF_FAULTS
 from voicecheck.session.session import Session
 from voicecheck.session.state import State
@@ -127,7 +132,7 @@ def resume(folder: Path, wanted: Wanted, gear: Equipment | None = None) -> Resul
         gap = seconds_between(last, now, steady=not practice)  # practice has clocks of its own
         if gap > SHIFT_S:
             session = Session(compiled, state)
-            late = e.ClosedLate(at=now, why=f"not resumed within the shift ({gap // 3600} h)")
+            late = _late(now, gap)
             run(session, journal, TypedWorld((), CompressedClock(), wanted.write), late)
             raise InspectionClosed(
                 f"The last reply is {gap // 3600} hours old. The inspection is closed as "
@@ -138,7 +143,11 @@ def resume(folder: Path, wanted: Wanted, gear: Equipment | None = None) -> Resul
         if gear.hearing:
             gear.hearing.keep_in(folder)
         event = e.Resumed(at=gear.clock.now(), gap_s=gap)
-        return _run(compiled, state, journal, gear.world, event, wanted)
+        return _run(compiled, state, journal, gear.world, event, wanted, last)
+
+
+def _late(at: r.Stamp, gap_s: int) -> e.ClosedLate:
+    return e.ClosedLate(at=at, why=f"not resumed within the shift ({gap_s // 3600} h)")
 
 
 @contextlib.contextmanager
@@ -171,7 +180,9 @@ def _run(
     world: World,
     first: e.Event,
     wanted: Wanted,
+    last: r.Stamp | None = None,
 ) -> Result:
+    """``last``: of the records before, where there are any."""
     session = Session(compiled, state)
     event = first
     if wanted.board:
@@ -179,12 +190,33 @@ def _run(
     told = wanted.board.told if wanted.board else None
     if isinstance(world, LiveWorld):
         world.make_ready([*(hazard.safe for hazard in compiled.hazards.values()), *OF_FAULTS])
+    woken = partial(_woken, session, journal.folder, last)
     while True:
         try:
-            outcome = run(session, journal, world, event, told, wanted.codes)
+            outcome = run(session, journal, world, event, told, wanted.codes, woken)
             return Result(outcome, journal.folder, world)
         except KeyboardInterrupt:
             event = e.Interrupted(at=world.clock.now(), why="interrupted at the keyboard")
+
+
+def _woken(
+    session: Session, folder: Path, last: r.Stamp | None, event: e.Resumed
+) -> tuple[e.Event, list[r.Record]]:
+    """A device that woke is closed like one resumed after the shift, and what was carried is
+    looked at again: answers that would not be carried any more fall."""
+    opened = session.state.opened
+    now = moment(event.at.wall)
+    if event.gap_s > SHIFT_S:
+        return _late(event.at, event.gap_s), []
+    if opened is None or now is None or not opened.carried:
+        return event, []
+    before = moment(last.wall) if last else None
+    if before:  # a wall clock that was set back hides time
+        now = max(now, before + timedelta(seconds=event.gap_s))
+    past, _ = past_of(folder.parent, replace(opened, at=replace(event.at, wall=now.isoformat())))
+    steps = fallen(opened, session.compiled, session.state.answers, now, past)
+    why = "carried no longer"
+    return event, [r.Withdrawn(at=event.at, step=step, why=why) for step in steps]
 
 
 def _voice(wanted: Wanted) -> Voice | None:
