@@ -8,6 +8,7 @@ in it.
 from __future__ import annotations
 
 import argparse
+import os
 import statistics
 
 from tests.faults.echo import EchoYard
@@ -28,9 +29,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--times", type=int, default=10)
     words = ("closed and locked", "spring brakes", "affirm", "nobody near")
-    took = [once(words[n % len(words)]) * 1000 for n in range(parser.parse_args().times)]
-    print(f"{len(took)} replies: median {statistics.median(took):.0f} ms, "
-          f"least {min(took):.0f}, most {max(took):.0f}")  # fmt: skip
+    took = sorted(once(words[n % len(words)]) * 1000 for n in range(parser.parse_args().times))
+    p95 = took[min(len(took) - 1, int(0.95 * len(took)))]
+    print(f"{len(took)} replies: median {statistics.median(took):.0f} ms, 95th percentile "
+          f"{p95:.0f}, least {took[0]:.0f}, most {took[-1]:.0f}; "
+          f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -122,10 +122,14 @@ class Ear:
         return self._mode != "deaf" and self._endpoint.in_speech and self._stale is None
 
     @property
-    def speech(self) -> bytes:
-        """Samples of the speech going on, from its first block."""
-        endpoint = self._endpoint
-        return endpoint.cut(endpoint.first * BLOCK, endpoint.position * BLOCK)
+    def stirring(self) -> bytes:
+        """Samples of the speech going on that counts, or of its first sign; empty without one."""
+        first = self._endpoint.sign
+        if self._mode == "deaf" or self._stale is not None or first is None:
+            return b""
+        if first * BLOCK < self._opened:
+            return b""
+        return self._endpoint.cut(first * BLOCK, self._endpoint.position * BLOCK)
 
     @property
     def time(self) -> float:

@@ -19,6 +19,8 @@ STAY = 0.35
 """Probability from which a block goes on with speech (START - 0.15, the detector's own rule)."""
 ONSET_BLOCKS = 4
 ONSET_WINDOW = 9
+SIGN_BLOCKS = 3
+"""Blocks of the window over ``STAY`` with which speech may have begun: enough to stop a prompt."""
 KEEP = 40
 """Blocks kept while nobody speaks (1.28 s): half a second before the speech, and the onset."""
 
@@ -62,6 +64,7 @@ class Endpoint:
         self._activity = activity
         self._blocks: deque[bytes] = deque()
         self._recent: deque[bool] = deque(maxlen=ONSET_WINDOW)
+        self._signs: deque[bool] = deque(maxlen=ONSET_WINDOW)
         self.position = 0
         self._unbroken = 0  # blocks without speech since the detector began
         self.in_speech = False
@@ -84,6 +87,7 @@ class Endpoint:
         if self._unbroken >= FRESH and not any(self._recent):
             self.fresh()
         self._recent.append(probability >= START)
+        self._signs.append(probability >= STAY)
         if sum(self._recent) >= ONSET_BLOCKS:
             self.in_speech = True
             self.first = now - len(self._recent) + 1 + list(self._recent).index(True)
@@ -97,6 +101,15 @@ class Endpoint:
             self._unbroken = 0
 
     @property
+    def sign(self) -> int | None:
+        """First block of what is speech or may become it; None when nothing is."""
+        if self.in_speech:
+            return self.first
+        if sum(self._signs) < SIGN_BLOCKS:
+            return None
+        return self.position - len(self._signs) + list(self._signs).index(True)
+
+    @property
     def quiet(self) -> int:
         """Blocks since the last one that was speech."""
         return self.position - 1 - self.last
@@ -105,6 +118,7 @@ class Endpoint:
         """The speech going on is over; what comes is new."""
         self.in_speech = False
         self._recent.clear()
+        self._signs.clear()
         self._forget()
 
     def shed(self) -> None:

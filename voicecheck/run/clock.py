@@ -9,6 +9,9 @@ from typing import Protocol
 
 from voicecheck.session.records import Stamp
 
+ASLEEP_S = 15.0
+"""A gap from which the device slept, or was kept from working: what was asked is asked anew."""
+
 
 class Clock(Protocol):
     def now(self) -> Stamp: ...

@@ -5,7 +5,8 @@ Rules:
 1. By default the ear is closed while the program speaks, so that an open-air loudspeaker can never
    answer for the driver. With a headset (``headset=True``) a reply may begin during a prompt that
    may be interrupted, and stops it; never during a hold. When the program's own voice comes back
-   through the microphone it is no headset, and is not treated as one any more.
+   through the microphone it is no headset, and is not treated as one any more. A prompt stops at
+   the first sign of a reply; where none follows, it is said once more from its beginning.
 2. What was said before a question was open is no answer to it, also where the program fell behind:
    the sound that came meanwhile is gone through before the ear opens.
 3. A sentence counts as spoken when the loudspeaker played it to its end. After ``SOUND_TRIES``
@@ -23,12 +24,12 @@ import queue
 from collections import deque
 from collections.abc import Callable, Iterable
 
-from voicecheck.audio.echo import OWN_VOICE, likeness
+from voicecheck.audio.echo import OWN_VOICE, another_voice, likeness
 from voicecheck.audio.microphone import Microphone
 from voicecheck.audio.ports import RATE, Heard, Memo, NotHeard, Speaker, Voice
 from voicecheck.audio.tones import tone
 from voicecheck.errors import MicrophoneStalled, NoSynthesiser, VoicecheckError
-from voicecheck.run.clock import Clock
+from voicecheck.run.clock import ASLEEP_S, Clock
 from voicecheck.run.hearing import Hearing
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
@@ -40,7 +41,7 @@ SOUND_TRIES = 3
 PROBE_S = 5.0  # between tries to be heard again
 BACK_BLOCKS = 8  # with sound, in a row (0.26 s), and the microphone is back
 TAIL_S = 0.5  # for so long after the program's own sound the microphone may hear it
-ASLEEP_S = 15.0
+KNOWN_S = 0.288  # length of speech that is known for the program's own
 LAG_S = 0.6  # at most between playing a sound and hearing it
 
 
@@ -68,6 +69,8 @@ class LiveWorld:
         self._samples_played = b""  # of the last sound that was begun
         self._began = 0  # steady ms at which it was
         self._cut_off = False  # the speech going on stopped a prompt
+        self._cut: list[a.Say | a.Tone] = []  # what a mere sign of speech stopped
+        self._startled = False  # that happened in this turn
         self._ended: queue.Queue[int] = queue.Queue()
         self._serial = 0
         self._late = 0  # steady ms at which the present sound is taken for lost
@@ -192,6 +195,8 @@ class LiveWorld:
     # -- speaking ------------------------------------------------------------------------------
 
     def _drop_old(self) -> None:
+        self._cut.clear()
+        self._startled = False
         self._queue = deque(s for s in self._queue if isinstance(s, a.Say) and not s.interruptible)
         if isinstance(self._playing, a.Say) and self._playing.interruptible:
             self._stop_playing()
@@ -315,19 +320,14 @@ class LiveWorld:
         if block is None:
             return None
         result = self._feed(block)
-        playing = self._playing
-        if self._hearing.ear.speaking and isinstance(playing, a.Say) and playing.interruptible:
-            if self._own_voice(self._hearing.ear.speech):
-                self._no_headset()
-                return None
-            self._cut_off = True
-            self._stop_playing()
-            self._queue.clear()
+        if self._interrupted():
+            self._no_headset()
+            return None
         if result is None:
             return None
         if self._cut_off:
             self._cut_off = False
-            if isinstance(result, Heard) and self._own_voice(result.utterance.samples):
+            if isinstance(result, Heard) and self._likeness(result.utterance.samples) >= OWN_VOICE:
                 self._no_headset()
                 return e.SoundRefused(at=self.clock.now(), why="fragment")
         event = self._hearing.event(result, self.clock.now())
@@ -335,12 +335,38 @@ class LiveWorld:
             self._write(f"> {event.words}")
         return event
 
-    def _own_voice(self, heard: bytes) -> bool:
-        """Whether this is what was played around the time that it was heard."""
+    def _interrupted(self) -> bool:
+        """Stop a prompt that somebody speaks into. True: what is heard is the prompt itself."""
+        ear, playing = self._hearing.ear, self._playing
+        heard = ear.stirring
+        if self._cut and (ear.speaking or not heard):
+            if not ear.speaking:  # it was no speech
+                self._cut_off = False
+                self._queue.extendleft(reversed(self._cut))
+            self._cut.clear()
+        if not heard or not isinstance(playing, a.Say) or not playing.interruptible:
+            return False
+        if not ear.speaking and self._startled:
+            return False
+        alike, length = self._likeness(heard), len(heard) / 2 / RATE
+        if alike >= another_voice(length) and length < KNOWN_S:
+            return False  # a longer stretch tells
+        if alike >= OWN_VOICE:
+            return ear.speaking
+        if not ear.speaking:
+            self._startled = True
+            self._cut = [playing, *self._queue]
+        self._cut_off = True
+        self._stop_playing()
+        self._queue.clear()
+        return False
+
+    def _likeness(self, heard: bytes) -> float:
+        """To what was played around the time that it was heard."""
         now = (self._now() - self._began) / 1000
         first = max(0.0, now - len(heard) / 2 / RATE - LAG_S)
         played = self._samples_played[2 * round(first * RATE) : 2 * round((now + LAG_S) * RATE)]
-        return likeness(heard, played) >= OWN_VOICE
+        return likeness(heard, played)
 
     def _no_headset(self) -> None:
         self._write("(The microphone hears the loudspeaker: replies count after each prompt.)")
