@@ -103,8 +103,7 @@ def test_full_and_mended(row: Row, disk: Path, tmp_path: Path) -> None:
     by="the program is killed, the disk is mounted anew, read-only, and resume is tried",
     keeps=("step started: crank", "resumed", "answered: good"),
     note="Resume ends with the error `journal-not-writable` and changes nothing; when the disk "
-    "takes "
-    "records again it goes on. A disk that turns read-only in the middle is held like a full one.",
+    "takes records again it goes on.",
 )
 def test_read_only(row: Row, disk: Path, tmp_path: Path) -> None:
     words = ("run", str(put_list(tmp_path)), "--typed", "--compressed", "--into", str(disk))
@@ -122,6 +121,52 @@ def test_read_only(row: Row, disk: Path, tmp_path: Path) -> None:
                     said="closed and locked\nspring brakes\n")  # fmt: skip
     assert again.returncode == 0, again.stderr
     row.check([], folder)
+
+
+@fault(
+    "File system that turns read-only in the middle of a run",
+    by="an ext4 file system on a loop device is made to abort (`mount -o remount,abort`) while a "
+    "question is open: as after a fault of its medium, every write to open files is refused",
+    says=(SAFE, HOLD, END),
+    keeps=("step started: crank", "resumed", "answered: good"),
+    note="As with a full disk: tried for fifteen seconds, then the program ends with the error "
+    "`journal-not-writable`. Mounted anew, the journal is whole and resume asks again.",
+)
+def test_turns_read_only(row: Row, tmp_path: Path) -> None:
+    image, disk = tmp_path / "image", tmp_path / "disk"
+    disk.mkdir()
+    if os.geteuid() != 0 or shutil.which("mkfs.ext4") is None:
+        pytest.skip("an ext4 file system on a loop device needs root and mkfs.ext4")
+    with image.open("wb") as file:
+        file.truncate(8_000_000)
+    subprocess.run(["mkfs.ext4", "-q", "-F", str(image)], check=True)
+    mount = ["mount", "-o", "loop,errors=remount-ro", str(image), str(disk)]
+    if subprocess.run(mount, check=False, capture_output=True).returncode:
+        pytest.skip("no loop device can be mounted here")
+
+    def reply(sentence: str) -> str | None:
+        if ASKED not in sentence:
+            return None
+        subprocess.run(["mount", "-o", "remount,abort", str(disk)], check=True)
+        return "closed and locked"
+
+    try:
+        words = ("run", str(put_list(tmp_path)), "--typed", "--compressed", "--into", str(disk))
+        talk = converse(tmp_path, *words, reply=reply)
+        folder = only(disk)
+        assert talk.status == 3
+        assert "[journal-not-writable]" in talk.errors
+        with pytest.raises(OSError, match="Read-only"):
+            (folder / "try").touch()
+        subprocess.run(["umount", str(disk)], check=True)
+        subprocess.run(mount, check=True)
+        again = command(tmp_path, "resume", str(folder), "--typed", "--compressed",
+                        said="closed and locked\nspring brakes\n")  # fmt: skip
+        assert again.returncode == 0, again.stderr
+        row.check(_after_question(talk.lines), folder)
+        assert command(tmp_path, "verify", str(folder)).returncode == 0
+    finally:
+        subprocess.run(["umount", str(disk)], check=False)
 
 
 def _after_question(lines: list[str]) -> list[str]:

@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import psutil
 import pytest
 
 from tests.faults.table import Row, fault
@@ -221,3 +222,37 @@ def test_suspended(row: Row) -> None:
         program.until("Resuming.")
         program.until(ASKED)
         row.check(program.seen[before:], yard.folder)
+
+
+@fault(
+    "The device sleeps while replies are typed",
+    by="the process of `run --typed` is stopped for sixteen seconds at a question and goes on",
+    says=(SAFE, "Resuming.", ASKED),
+    keeps=("step started: crank", "make safe: crank", "resumed", "step started: crank",
+           "answered: good"),
+    note="What was typed before it woke is no answer to what is asked then.",
+)  # fmt: skip
+def test_suspended_typed(row: Row, tmp_path: Path) -> None:
+    slept: list[int] = []
+
+    def reply(sentence: str) -> str | None:
+        if ASKED in sentence and not slept:
+            (program,) = (
+                child for child in psutil.Process().children()
+                if "voicecheck.cli" in child.cmdline()
+            )  # fmt: skip
+            time.sleep(1)  # it waits for the reply by now
+            program.suspend()
+            time.sleep(16)
+            program.resume()
+            slept.append(program.pid)
+            return None
+        if ASKED in sentence:
+            return "closed and locked"
+        return "spring brakes" if "What holds" in sentence else None
+
+    words = ("run", str(put_list(tmp_path)), "--typed", "--into", str(tmp_path / "out"))
+    talk = converse(tmp_path, *words, reply=reply)
+    assert talk.status == 0, talk.errors
+    first = next(n for n, line in enumerate(talk.lines) if ASKED in line)
+    row.check(talk.lines[first + 1 :], only(tmp_path))

@@ -1,6 +1,8 @@
 """The world of ``run --typed``: prompts are printed, replies are typed, one a line.
 
 A typed reply is exact, so it is never read back for doubt; the report says "typed" on each line.
+A gap in which nobody looked for a reply (the device slept) is a resume, and what was typed before
+its end is no answer to what is asked after it.
 """
 
 from __future__ import annotations
@@ -10,9 +12,15 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable
 
-from voicecheck.run.clock import Clock, CompressedClock
+from voicecheck.run.clock import ASLEEP_S, Clock, CompressedClock
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
+
+LOOK_S = 1.0
+
+
+class _Slept(Exception):
+    """The device slept for so many seconds."""
 
 
 class TypedWorld:
@@ -26,6 +34,7 @@ class TypedWorld:
         self._memo = False
         self._lines: queue.Queue[str | None] = queue.Queue()
         self._compressed = isinstance(clock, CompressedClock)
+        self._awake = clock.now().mono
         if self._compressed:
             self._source = iter(lines)
         else:
@@ -40,7 +49,29 @@ class TypedWorld:
         """The next line; None at the end of input. queue.Empty after ``seconds``."""
         if self._compressed:
             return next(self._source, None)
-        return self._lines.get(timeout=seconds)
+        until = None if seconds is None else self.clock.now().mono + seconds * 1000
+        while True:
+            self._stay_awake()
+            left = LOOK_S if until is None else (until - self.clock.now().mono) / 1000
+            try:
+                line = self._lines.get(timeout=max(0.0, min(LOOK_S, left)))
+            except queue.Empty:
+                if left <= 0:
+                    raise
+            else:
+                self._stay_awake()
+                return line
+
+    def _stay_awake(self) -> None:
+        before, self._awake = self._awake, self.clock.now().mono
+        gap = (self._awake - before) // 1000
+        if gap < ASLEEP_S:
+            return
+        while not self._lines.empty():
+            if self._lines.get() is None:
+                self._lines.put(None)
+                break
+        raise _Slept(gap)
 
     def perform(self, action: a.Action) -> None:
         match action:
@@ -73,6 +104,10 @@ class TypedWorld:
                 line = self._next_line(left)
             except queue.Empty:
                 return self._elapse(name, 0)
+            except _Slept as slept:
+                self._timers.clear()
+                self._memo = False
+                return e.Resumed(at=self.clock.now(), gap_s=slept.args[0])
             if line is None:
                 return e.Interrupted(at=self.clock.now(), why="the input ended")
             said = " ".join(line.split())
