@@ -85,6 +85,7 @@ BAD = {
     "interval-of-nothing": (INVALID, 25, "seconds"),
     "outside-undeclared": (INVALID, 25, "'worn' is not declared"),
     "spell-backwards": (INVALID, 25, "least is more than most"),
+    "match-without-each": (INVALID, 25, "names no unit without each:"),
     "setting-default": (INVALID, 5, "one of the choices"),
     "setting-undeclared": (INVALID, 22, "no setting 'lines'"),
     "season-unknown": (INVALID, 22, "'winter' or 'summer'"),

@@ -76,7 +76,12 @@ def compiled(
 class Day(Hand):
     """A hand at one of the lists of the day, with the numbers of the invented flatbed."""
 
-    def __init__(self, checklist: Compiled, jurisdiction: str = "US") -> None:
+    def __init__(
+        self,
+        checklist: Compiled,
+        jurisdiction: str = "US",
+        units: tuple[tuple[str, str], ...] = (("tractor", "HL-214"), ("trailer", "HLF-3M19")),
+    ) -> None:
         self.session = Session(checklist)
         self.mono = 0
         self.records = []
@@ -85,7 +90,7 @@ class Day(Hand):
         self.certainty = "typed"
         first = dataclasses.replace(
             opened(),
-            units=(("tractor", "HL-214"), ("trailer", "HLF-3M19")),
+            units=units,
             jurisdiction=jurisdiction,
         )
         self.tell(e.Started(at=self.at(0), opened=first))
@@ -324,7 +329,8 @@ def test_what_is_on_file_for_one_country_is_not_used_in_the_other() -> None:
     day = Day(compiled("cargo", "flatbed", "summer", "CA-ON"), "CA-ON")
     day.reply(*LOADED[:2], "none on board", *LOADED[2:COUNTED])
     said = day.reply("four", "affirm", "twelve", "affirm")
-    assert "I cannot judge this. Working load limit of chains not known." in said
+    assert "I cannot judge this. No Canadian limit on file for chains." in said
+    assert "Their marked figure is needed." in said
     assert day.defects() == {}
 
 
@@ -360,6 +366,56 @@ def test_another_trailer_than_the_one_named_is_told() -> None:
     said = day.reply(*HOME[:3], "three mike one eight", "affirm")
     assert "3 M 1 9" in said
     assert day.session.state.answers["trailer number"].outcome == "failed"
+
+
+DOUBLES = {  # checklists/vehicles/doubles.yaml, an invented set
+    "tractor number": "lima three zero two",
+    "trailer numbers@first trailer": "two charlie five one",
+    "trailer numbers@second trailer": "two charlie eight eight",
+    "dolly number@dolly": "lima delta zero nine",
+}
+UNITS = (
+    ("tractor", "HL-302"), ("first trailer", "HLP-2C51"), ("dolly", "HLD-09"),
+    ("second trailer", "HLP-2C88"),
+)  # fmt: skip
+
+
+def doubles(name: str) -> Day:
+    sources = load_sources(name, "doubles")
+    model, lines = load_checklist(sources.checklist, name)
+    hazards, _ = load_hazards(sources.hazards, "hazards.yaml")
+    where = Context(load_vehicle(sources.vehicle, "vehicle.yaml"), "summer", "US")
+    return Day(compile_checklist(model, lines, name, hazards, where), units=UNITS)
+
+
+def test_with_doubles_the_number_of_each_unit_is_asked_and_compared() -> None:
+    """49 CFR 396.11(a)(2): the report identifies the vehicle; each unit is one."""
+    day = doubles("post-trip")
+    day.reply("engine off")
+    for id, words in DOUBLES.items():
+        assert day.step == id
+        day.reply(words, "affirm")
+        assert day.session.state.answers[id].outcome == "good"
+        assert day.session.state.answers[id].text.endswith("as ordered")
+    assert day.step == "coupled"
+
+
+def test_with_doubles_the_trailers_are_not_taken_for_one_another() -> None:
+    day = doubles("post-trip")
+    day.reply("engine off", "lima three zero two", "affirm")
+    said = day.reply("two charlie eight eight", "affirm")
+    assert "2 C 5 1" in said
+    assert day.session.state.answers["trailer numbers@first trailer"].outcome == "failed"
+
+
+@pytest.mark.parametrize("name", ["en-route", "post-trip"])
+def test_with_doubles_hook_and_chains_of_the_dolly_are_looked_at(name: str) -> None:
+    # State commercial driver manuals, section 7.3: pintle hook latched, chains, lines of the dolly.
+    step = doubles(name).session.compiled.step("dolly")
+    assert [item.name for item in step.items] == ["pintle hook", "safety chains", "dolly lines"]
+    stops = dict(step.items[0].wrong)["not latched"]
+    assert doubles(name).session.compiled.defects[stops].severity == "major"
+    assert "dolly" not in {step.id for step in compiled(name).steps}
 
 
 def test_a_told_defect_is_noted_and_the_memo_is_asked_for() -> None:

@@ -291,3 +291,41 @@ def test_after_a_resume_the_knobs_are_asked_before_a_hand_goes_in() -> None:
     assert walk.step().id == "fifth wheel"
     walk.to_the_end()
     assert walk.outcome == "complete"
+
+
+# State commercial driver manuals, section 7.3 ("Inspecting Doubles and Triples", 2005 testing
+# system; California, Florida and Michigan 2015 copies): shut-off valves at the rear of front trailers
+# open, at the rear of the last one closed, drain of the dolly closed; hook latched, chains, lines.
+DOUBLES = {
+    "dolly": "not latched",
+    "front valves": "one closed",
+    "dolly drain": "drain open",
+    "end valves": "one open",
+}
+
+
+def test_doubles_are_asked_for_hook_and_valves_and_a_single_trailer_is_not() -> None:
+    walked = [s.id for s in compiled("trip-inspection", vehicle="doubles").steps]
+    places = [walked.index(id) for id in DOUBLES]
+    assert places == sorted(places)
+    assert not DOUBLES.keys() & {s.id for s in compiled("trip-inspection").steps}
+
+
+@pytest.mark.parametrize("id", list(DOUBLES)[1:])
+def test_a_valve_that_stays_wrong_stops_the_third_time(id: str) -> None:
+    walk = Walk(compiled("trip-inspection", vehicle="doubles"))
+    walk.to(id)
+    for _ in range(2):
+        walk.reply(DOUBLES[id])
+        assert walk.step().id == id
+    assert walk.session.state.defects == ()
+    walk.reply(DOUBLES[id])
+    assert [d.defect for d in walk.session.state.open_stops()] == ["valve-wrong"]
+
+
+def test_a_hook_that_is_not_latched_keeps_the_doubles_from_pulling() -> None:
+    walk = Walk(compiled("trip-inspection", vehicle="doubles"))
+    walk.to("dolly")
+    walk.reply("pintle hook not latched", "nothing else")
+    walk.to("knobs one", stop_at=("stopped",))
+    assert walk.phase == "stopped"

@@ -563,7 +563,7 @@ class _Compiler:
             not_fitted=bool(part.verdict and part.verdict.not_fitted),
             items=items,
             reading=self._reading(part, position, put, path),
-            spelling=self._spelling(part, path),
+            spelling=self._spelling(part, put, path),
             date=self._date(part, path),
             hands_busy=part.hands_busy,
             only_again=part.only_again,
@@ -653,14 +653,24 @@ class _Compiler:
             second_ask=put(timed.then) if timed else "",
         )
 
-    def _spelling(self, part: StepModel, path: tuple[str | int, ...]) -> Spelling | None:
+    def _spelling(
+        self, part: StepModel, put: Callable[[str], str], path: tuple[str | int, ...]
+    ) -> Spelling | None:
         if part.spell is None:
             return None
+        match = put(part.spell.match)
+        if "{" in match:  # it would be compared with nothing
+            raise self.fail(
+                f"match: {match!r} names no unit without each:",
+                "write each: trailers on the step, or name the unit",
+                *path,
+                "spell",
+            )
         if part.spell.least > part.spell.most:
             raise self.fail("least is more than most", "swap them", *path, "spell")
         if part.spell.mismatch:
             self._defects((("", part.spell.mismatch),), *path, "spell")
-        return Spelling(part.spell.least, part.spell.most, part.spell.match, part.spell.mismatch)
+        return Spelling(part.spell.least, part.spell.most, match, part.spell.mismatch)
 
     def _date(self, part: StepModel, path: tuple[str | int, ...]) -> DateAsked | None:
         if part.date is None:

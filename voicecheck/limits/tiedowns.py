@@ -14,7 +14,8 @@ Rules of this file:
 3. The sum must be at least half the weight, and the number must fit length and weight
    (393.106(d), 393.110). Both are judged; one that is short makes the whole outside.
 4. A limit that is not on file adds nothing to the sum. If the sum is short then, the answer is
-   "cannot judge", never "outside" and never "within".
+   "cannot judge", never "outside" and never "within". Canada: of Standard 10 (June 2013) only the
+   contents were found, not its limits of graded chain, so there a chain needs its marked figure.
 5. Everything is summed in the unit of the weight, exactly, and rounded down.
 
 Pure functions: no clock, no file.
@@ -212,7 +213,8 @@ def _judge_sum(
         return Judgement("within", reading, reason, row, least, "source figure", guide), least
     if unknown:
         missing = ("working load limit",)
-        told = f"Working load limit of {' and '.join(unknown)} not known."
+        here = "Canadian limit" if _country(jurisdiction) == "CA" else "limit"
+        told = f"No {here} on file for {' and '.join(unknown)}. Their marked figure is needed."
         return Judgement("cannot judge", reading, told, row, missing=missing), least
     return Judgement("outside", reading, reason, row, least, "source figure", guide), least
 
