@@ -45,6 +45,7 @@ from voicecheck.checklist.model import (
     SpellModel,
     StepModel,
     TimedModel,
+    TogetherModel,
     VariantModel,
     VerdictModel,
     WhenModel,
@@ -299,6 +300,13 @@ def test_each_example_of_a_step_compiles(part: str) -> None:
     assert made
 
 
+def test_the_example_of_a_breath_compiles() -> None:
+    ((whole,), (part,)) = fences(WRITING, "yaml"), fences(WRITING, "breath")
+    together = _compiled(whole + part).step("load").together
+    assert together is not None
+    assert together.steps == ("load", "lid")
+
+
 @pytest.mark.parametrize("part", fences(WRITING, "variants"))
 def test_the_example_of_variants_compiles(part: str) -> None:
     assert len(_compiled(_with_step(part, ask=False)).step("example").variants) == 2
@@ -355,13 +363,14 @@ def _keys(value: object) -> set[str]:
 
 def test_every_key_an_author_may_write_is_shown() -> None:
     shown: set[str] = set()
-    for kind in ("yaml", "hazards", "step", "variants", "keys", "reckonings"):
+    for kind in ("yaml", "hazards", "step", "variants", "keys", "breath", "reckonings"):
         for body in fences(WRITING, kind):
             shown |= _keys(yaml.safe_load(body))
     models = (
         ChecklistModel, FactModel, DerivedModel, DefectModel, SettingModel, WhenModel, AnswerModel,
         VariantModel, DoneModel, VerdictModel, GroupModel, MeasureModel, TimedModel, ClockedModel,
-        SpellModel, DateModel, AttestModel, StepModel, HazardModel, ReckoningModel,
+        SpellModel, DateModel, AttestModel, StepModel, TogetherModel, HazardModel,
+        ReckoningModel,
     )  # fmt: skip
     wanted = {field.alias or name for model in models for name, field in model.model_fields.items()}
     assert wanted <= shown, f"not shown: {sorted(wanted - shown)}"

@@ -76,6 +76,12 @@ class FactNeverGiven(ChecklistError):
     code = "fact-never-given"
 
 
+class NotTogether(ChecklistError):
+    """Steps cannot be asked in one sentence; the reason is in brackets (checklist/breath.py)."""
+
+    code = "not-together"
+
+
 # -- limits and units -----------------------------------------------------------------------
 
 

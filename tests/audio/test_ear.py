@@ -86,6 +86,31 @@ def test_a_phrase_that_may_go_on_waits() -> None:
     assert result.utterance.end - result.utterance.speech_end >= 0.8 - 1e-9
 
 
+@pytest.mark.parametrize(
+    ("heard", "quiet"),
+    [("as ordered", 0.8), ("as ordered closed", 0.8), ("as ordered closed confirmed", 0.288)],
+)
+def test_the_beginning_of_a_breath_waits_for_the_rest_and_the_whole_does_not(
+    heard: str, quiet: float
+) -> None:
+    ear = make(Told(heard), (1.0, 1.6))
+    ear.listen(phrases("as ordered", "as ordered closed", "as ordered closed confirmed"))
+    result = one(feed(ear, stream(4, (1.0, 1.6))))
+    assert isinstance(result, Heard)
+    assert result.hypothesis.text == heard
+    assert abs(result.utterance.end - result.utterance.speech_end - quiet) <= 2 * BLOCK_SECONDS
+
+
+def test_a_pause_between_the_parts_of_a_breath_stays_whole() -> None:
+    """Of 0.6 s; the first part alone is complete, and must not be taken before the rest is over."""
+    told = Told("as ordered", "as ordered closed")
+    ear = make(told, (1.0, 1.5), (2.1, 2.8))
+    ear.listen(phrases("as ordered", "as ordered closed"))
+    result = one(feed(ear, stream(5, (1.0, 1.5), (2.1, 2.8))))
+    assert isinstance(result, Heard)
+    assert result.hypothesis.text == "as ordered closed"
+
+
 # -- rule 3: speech that had begun before ----------------------------------------------------
 
 

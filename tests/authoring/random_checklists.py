@@ -9,8 +9,10 @@ How a sample is drawn (``drawn``), from its seed alone:
    two that exclude one another, a step of "only again".
 3. Up to three steps, answers are written freely. From four steps on, ``SPARE`` answers at most that
    are less than good are written in the whole checklist.
-4. What does not compile is drawn anew from the same random numbers, going on.
-5. The driver (``Driver``): up to three steps he says and suffers everything everywhere. From four
+4. Neighbours whose kinds allow it are by chance asked together, at one place; a breath that the
+   compiler refuses is taken out again.
+5. What does not compile is drawn anew from the same random numbers, going on.
+6. The driver (``Driver``): up to three steps he says and suffers everything everywhere. From four
    steps on it is drawn at which steps he says which of the words that stay remembered (``STAYS``)
    and which of those that pass (``PASSES``), or has this happen. Answers, their read-backs, the
    ends of sentences, time passing, crashes, releases and what clears a hold are open to everyone.
@@ -28,10 +30,11 @@ import yaml
 from voicecheck.authoring.explore import Move
 from voicecheck.authoring.oracle import Oracle
 from voicecheck.authoring.prove import Proof, opened_for, prove
+from voicecheck.checklist.breath import CLOSED
 from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
-from voicecheck.errors import ChecklistError
+from voicecheck.errors import ChecklistError, NotTogether
 from voicecheck.session.state import Phase, State
 
 VEHICLE = """
@@ -145,6 +148,8 @@ class Drawn:
             ("needs", "ends", "confirm", "caution", "each", "only again", "hands busy")
             if s.get(name)
         }  # fmt: skip
+        if any(step.together for step in self.compiled.steps):
+            found.add("together")
         if len({s["place"] for s in self._steps()}) > 1:
             found.add("two places")
         for step in self._steps():
@@ -167,12 +172,22 @@ def drawn(seed: int, most: int = MOST) -> Drawn:
     rnd = random.Random(seed)
     for again in range(1000):
         listing, hazard_text = _text(rnd, 1 + seed % most)
-        model, lines = load_checklist(yaml.safe_dump(listing), "random.yaml")
         hazards, _ = load_hazards(yaml.safe_dump(hazard_text), "hazards.yaml")
         context = Context(load_vehicle(VEHICLE, "vehicle.yaml"))
-        try:
-            compiled = compile_checklist(model, lines, "random.yaml", hazards, context)
-        except ChecklistError:
+        while True:
+            model, lines = load_checklist(yaml.safe_dump(listing), "random.yaml")
+            try:
+                compiled = compile_checklist(model, lines, "random.yaml", hazards, context)
+            except NotTogether as error:
+                steps: list[dict[str, object]] = listing["steps"]  # type: ignore[assignment]
+                next(s for s in steps if repr(s["id"]) in error.what.partition("with")[2]).pop(
+                    "together"
+                )
+                continue
+            except ChecklistError:
+                compiled = None
+            break
+        if compiled is None:
             continue
         return Drawn(seed, listing, compiled, Oracle.of(model, hazards, context), context, again)
     raise AssertionError(f"seed {seed}: nothing compiles")
@@ -286,6 +301,26 @@ class _Writer:
         return step
 
 
+def _together(rnd: random.Random, steps: list[dict[str, object]]) -> None:
+    """By chance a step and the one or two behind it are asked in one sentence."""
+    n = 0
+    while n < len(steps) - 1:
+        parts = steps[n : n + rnd.choice([2, 2, 3])]
+        n += 1
+        if any(not set(s) & {*CLOSED} or s.get("hazard") == "leave" for s in parts):
+            continue
+        n += len(parts) - 1
+        for k, part in enumerate(parts):
+            part["place"] = parts[0]["place"]
+            for key in ("confirm", "hands busy", "only again", *(("caution",) if k else ())):
+                part.pop(key, None)
+            if part.get("hazard") != parts[0].get("hazard") and k:
+                part.pop("hazard", None)
+            for kind in set(part) & {"done", "verdict", "group"}:
+                part[kind] = {**part[kind], "good": [f"{part['item']} good"]}  # type: ignore[dict-item]
+        parts[0]["together"] = {"with": [s["id"] for s in parts[1:]], "ask": "All of them?"}
+
+
 def _text(rnd: random.Random, count: int) -> tuple[dict[str, object], object]:
     """Checklist and hazards, to be written as YAML."""
     w = _Writer(rnd, count)
@@ -303,6 +338,7 @@ def _text(rnd: random.Random, count: int) -> tuple[dict[str, object], object]:
     }  # fmt: skip
     for n in range(count):
         w.steps.append(w.step(n))
+    _together(random.Random(repr(w.steps)), w.steps)
     derived = {"either": {"text": "One of them is so.", rnd.choice(["any", "all"]): w.facts}}
     return {
         "id": "random", "edition": "1", "title": "A random one",

@@ -37,7 +37,7 @@ def shipped(name: str) -> Proof:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", [*names("checklists"), "small", "day"])
+@pytest.mark.parametrize("name", [*names("checklists"), "small", "day", "breath"])
 def test_nothing_breaks_what_is_shipped(name: str) -> None:
     proof = shipped(name)
     assert [(f.breach, dialogue(proof, f)[-4:]) for f in proof.found] == []
@@ -68,6 +68,14 @@ def test_more_states_of_a_class_reach_further_and_break_nothing() -> None:
     assert proof.kept
     assert proof.graph.classes > len(shipped("small").graph.nodes)
     assert proof.graph.classes < len(proof.graph.nodes) <= 2 * proof.graph.classes
+
+
+@pytest.mark.slow
+def test_each_seeded_fault_in_the_taking_of_a_breath_is_noticed() -> None:
+    w = mutants.written("breath")
+    every = [f for f in mutants.faults(w) if f.operator in ("a breath", "asked with others")]
+    assert len(every) > 15
+    assert [f.where for f in every if not mutants.noticed(w, f)] == []
 
 
 @pytest.mark.slow

@@ -20,6 +20,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
+from tests.session import breath as br
 from tests.session import day as dy
 from tests.session import small as sm
 from voicecheck.authoring.oracle import Oracle
@@ -56,6 +57,8 @@ class Fault:
 def written(name: str) -> Written:
     if name == "small":
         texts = sm.CHECKLIST, sm.HAZARDS, sm.VEHICLE
+    elif name == "breath":
+        texts = br.CHECKLIST, br.HAZARDS, sm.VEHICLE
     elif name == "day":
         texts = dy.CHECKLIST, sm.HAZARDS, dy.VEHICLE
     else:
@@ -118,6 +121,18 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
             yield step_fault("may be cut short", step, "", confirm=False, caution="")
         if step.hazard:
             yield step_fault("no hazard", step, step.hazard, hazard="")
+        if step.together:
+            ids = step.together.steps
+            yield step_fault("asked alone", step, "", together=None)
+            for what, other in (
+                ("without the last", ids[:-1]),
+                ("with the next", (*ids, c.steps[c.index(ids[-1]) + 1].id)),
+            ):
+                if len(other) > 1:
+                    changed = replace(step.together, steps=other)
+                    yield step_fault("asked with others", step, what, together=changed)
+            alone = replace(step.together, ask=step.question, brief=step.question)
+            yield step_fault("another sentence", step, "", together=alone)
         if step.reading:
             if step.reading.limit:
                 yield step_fault("no limit", step, "", reading=replace(step.reading, limit=""))
@@ -346,6 +361,8 @@ def faults(w: Written) -> list[Fault]:
         unused = [" + ".join(key) for key in TABLE if key not in used]
         print(f"{len(unused)} rows of the table are never used: {'; '.join(unused)}")
         found += [*table_faults(used), *core_faults()]
+    if w.name == "breath":
+        found += breath_faults()
     if w.name == "day":
         used = {key for key in used_rows(w) if key[0] is state.Phase.CLOCKING}
         found += [*table_faults(used), *day_faults()]
@@ -378,9 +395,80 @@ def day_faults() -> Iterator[Fault]:
         yield Fault("a key figure", f"{name}: {what}", patch=patch)
 
 
+def breath_faults() -> Iterator[Fault]:
+    """Of the core, what makes and takes a joint reply."""
+    T = turn.Turn
+    understood, ended = answering.meanings, turn.ended_by
+    said_before = T.said_before
+
+    def asked(self: Any, step: Step, test: Callable[[Any, tuple[str, ...]], bool]) -> Any:
+        ids = step.together.steps if step.together else ()
+        return ids if ids and test(self, ids) else ()
+
+    def next_in_line(self: Any, ids: tuple[str, ...]) -> bool:
+        return tuple(s.id for s in self.ahead()[: len(ids)]) == ids
+
+    def open_gates(self: Any, ids: tuple[str, ...]) -> bool:
+        steps = [self.compiled.step(id) for id in ids[1:]]
+        return not any(facts.missing(self.compiled, self.state, s) for s in steps)
+
+    def unstopped(self: Any, ids: tuple[str, ...]) -> bool:
+        return not any(self.stops_before(self.compiled.step(id)) for id in ids[1:])
+
+    def whatever_was_answered(self: Any, step: Step) -> bool:
+        ids, self.said_with = self.said_with, self.said_with[1:]
+        return bool(ids[:1] == (step.id,))
+
+    def nothing_spoken(self: Any, step: Step) -> bool:
+        more = bool(self.said_with)
+        return said_before(self, step) or more
+
+    def all_of_it(turn_: Any, step: Step, reply: Any) -> None:
+        ids = turn_.state.breath or (step.id,)
+        for id, meaning in zip(ids, understood(reply.meaning), strict=False):
+            answering._settle(turn_, turn_.compiled.step(id), replace(reply, meaning=meaning))
+
+    class Harmless(frozenset[str]):
+        def __contains__(self, meaning: object) -> bool:
+            return super().__contains__(meaning) or str(meaning).startswith("joint:")
+
+    def first_ends(state_: Any, names: Any) -> Any:
+        return ended(state_, sorted(names)[:0])
+
+    def brief_prompt(self: Any, step: Step, with_place: bool = True) -> str:
+        return step.variants[0].ask
+
+    made: list[tuple[Any, str, Any, str]] = [
+        (T, "breath", lambda self, step: (), "never together"),
+        (T, "breath", lambda self, step: asked(self, step, lambda *x: True), "always together"),
+        (T, "breath", lambda self, step: asked(self, step, next_in_line), "no needs, no stops"),
+        (T, "breath", lambda self, step: asked(self, step, open_gates), "answered, stopped ones"),
+        (T, "breath",
+         lambda self, step: asked(self, step, lambda *x: open_gates(*x) and unstopped(*x)),
+         "answered ones"),
+        (T, "breath",
+         lambda self, step: asked(self, step, lambda *x: unstopped(*x) and next_in_line(*x)),
+         "no needs"),
+        (T, "said_before", lambda self, step: False, "each question is spoken"),
+        (T, "said_before", whatever_was_answered, "behind one that is not good"),
+        (T, "said_before", nothing_spoken, "another question is left out"),
+        (T, "prompt", brief_prompt, "the first question alone"),
+        (answering, "meanings", lambda m: understood(m)[::-1], "in the other order"),
+        (answering, "meanings", lambda m: understood(m)[:1], "the first part alone"),
+        (answering, "meanings", lambda m: (understood(m)[0],) * len(understood(m)),
+         "each as the first"),
+        (rules, "settle", all_of_it, "no gate between"),
+        (rules, "HARMLESS", Harmless(rules.HARMLESS), "a doubtful one is taken"),
+        (turn, "ended_by", first_ends, "nothing is ended"),
+    ]  # fmt: skip
+    for owner, name, value, what in made:
+        patch = lambda owner=owner, name=name, value=value: _set((owner, name, value))  # noqa: E731
+        yield Fault("a breath", f"{name}: {what}", patch=patch)
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--of", default="small", help="small, day, or a shipped checklist")
+    parser.add_argument("--of", default="small", help="small, day, breath, or a shipped one")
     parser.add_argument("--every", type=int, default=1, help="only every Nth fault")
     parser.add_argument("--first", type=int, default=0, help="and the first of them")
     parser.add_argument("--list", action="store_true")

@@ -8,6 +8,7 @@ from functools import cache
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.session.breath import GOOD_BREATH, breath
 from tests.session.day import GOOD_DAY, day
 from tests.session.small import GOOD, Hand, opened, small
 from voicecheck.reply.grammar import Expect, samples
@@ -33,7 +34,7 @@ MOVES = st.lists(
     ),
     max_size=60,
 )
-LISTS = {"small": (small, GOOD), "day": (day, GOOD_DAY)}
+LISTS = {"small": (small, GOOD), "day": (day, GOOD_DAY), "breath": (breath, GOOD_BREATH)}
 CERTAINTIES = {"reply": "typed", "doubtful": "doubtful"}
 
 
@@ -63,6 +64,9 @@ class Random(Hand):
                 self.check(state, action.record, event)
                 state = evolve(self.session.compiled, state, action.record)
         assert state == self.session.state
+        started = [x for x in self.records if isinstance(x, r.StepStarted)]
+        if self.session.state.phase in (Phase.ASKED, Phase.SPEAKING):
+            assert started[-1].spoken, "a question that was left out is waited for"
         assert self.session.state.phase is not Phase.BETWEEN
         return actions
 
@@ -71,6 +75,12 @@ class Random(Hand):
         if isinstance(record, r.StepStarted):
             step = compiled.step(record.step)
             assert not missing(compiled, state, step), "H1: spoken while a need is false"
+            for id in record.together[1:]:
+                part = compiled.step(id)
+                assert not missing(compiled, state, part), "H1: spoken together while false"
+                assert id not in state.answers
+            if not record.spoken:
+                assert state.answers[state.step].outcome == "good", "only behind a good part"
             blocked = [
                 d for d in state.open_stops()
                 if step.hazard and (step.hazard == "leave" or step.hazard in d.scope)

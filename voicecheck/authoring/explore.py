@@ -88,6 +88,7 @@ class Graph:
     classes: int = 0
     spoiled: int = 0
     started: set[str] = field(default_factory=set)
+    joined: set[str] = field(default_factory=set)  # first steps of what was asked in one sentence
     cut: bool = False
     found: list[Found] = field(default_factory=list)
 
@@ -129,6 +130,7 @@ def _control(compiled: Compiled, s: State, now: int) -> Key:
         s.goes_to if s.phase is P.HOLDING else "",
         s.hazard,
         s.variant if step and len(step.variants) > 1 and listening else 0,
+        s.breath,  # emptied by whatever leads away from its question
         s.question if inside else "",
         s.about if inside else "",
         (pending[0], *pending[2:5]) if pending else (),
@@ -183,7 +185,29 @@ def class_key(compiled: Compiled, node: Node) -> Key:
 
     Facts that neither this step's needs nor its answers touch, answers to other steps, and stops
     that do not block this step are dropped: the step at which they matter has them in its own key.
+    Where several steps are asked in one sentence, the key is that of the first with what the others
+    read of the memory.
     """
+    s = node.state
+    also = tuple(_read_of(compiled, s, node.now, id) for id in s.breath[1:])
+    return (*_class_key(compiled, node), also) if also else _class_key(compiled, node)
+
+
+def _read_of(compiled: Compiled, s: State, now: int, id: str) -> Key:
+    """What the gate of a step and the answers to it read."""
+    step = compiled.step(id)
+    leaves = _leaves(compiled, step)
+    return (
+        tuple(f in s.facts for f in leaves),
+        tuple(s.deadlines.get(f, now + 1) <= now for f in leaves),
+        tuple(f in s.facts for f in _given(step)),
+        bool(s.items.get(id)),
+        min(3, s.agains.get(id, 0)),
+        frozenset((d.severity, d.number in s.released) for d in s.defects if d.step == id),
+    )
+
+
+def _class_key(compiled: Compiled, node: Node) -> Key:
     s = node.state
     step = compiled.step(s.step) if s.step else None
     if s.phase is Phase.FINISHED:
@@ -369,6 +393,7 @@ class Moves:
         asked = s.phase in (Phase.ASKED, Phase.FOLLOWING, Phase.CLOCKING)
         items = self.compiled.step(s.step).items if s.step else ()
         other_items = tuple(f"item:{item.name}" for item in items[1:])
+        seen: set[str] = set()
         for form in wanted.forms:
             if not first and (
                 form.meaning in SAME_EVERYWHERE
@@ -376,6 +401,7 @@ class Moves:
                 or form.meaning.startswith("command:correction:")
                 # the items of a group share their findings: they differ in their names only
                 or (other_items and form.meaning.startswith(other_items))
+                or (form.meaning.startswith("joint:") and _another(form.meaning, seen))
             ):
                 continue
             words = form.said[0]
@@ -529,6 +555,15 @@ class Moves:
             yield _sound("talk", LONG_TALK_MS)
 
 
+def _another(meaning: str, seen: set[str]) -> bool:
+    """Whether another item of the same group ends a joint reply with the same finding."""
+    before, item, rest = meaning.partition("item:")
+    name = f"{before}{item}{rest.partition(':')[2]}" if item else meaning
+    known = name in seen
+    seen.add(name)
+    return known
+
+
 def _verdict(step: Step, spec: Any, reading: Quantity, first: Quantity | None, place: str) -> str:
     from voicecheck.errors import VoicecheckError
     from voicecheck.limits.judge import leak_per_minute
@@ -644,7 +679,7 @@ class Explorer:
                 continue
             node = graph.nodes[key]
             s = node.state
-            place = (s.phase, s.step, s.question, s.hold, s.variant)
+            place = (s.phase, s.step, s.question, s.hold, s.variant, s.breath)
             first = not self.reduced or place not in tried
             tried.add(place)
             for move in self.moves.of(node, first):
@@ -699,6 +734,8 @@ class Explorer:
         for action in actions:
             if isinstance(action, a.Keep) and isinstance(action.record, r.StepStarted):
                 self.graph.started.add(action.record.step)
+                if action.record.together:
+                    self.graph.joined.add(action.record.step)
                 self._spoil(key, node, move, event, action.record)
             elif isinstance(action, a.Keep) and isinstance(action.record, r.Answered):
                 self._spoil_answer(key, node, move, event, action.record)
@@ -736,20 +773,23 @@ class Explorer:
     ) -> None:
         """The same move with each needed fact gone alone, and with a stop that blocks the step."""
         known = self.oracle.steps.get(record.step)
-        if known is None or not (known.leaves or known.hazard or known.ends):
+        parts = [self.oracle.steps[id] for id in record.together[1:] if id in self.oracle.steps]
+        leaves = frozenset[str]().union(*(k.leaves for k in (known, *parts) if k))
+        if known is None or not (leaves or known.hazard or known.ends):
             return
-        once = (record.step, node.state.phase, move.kind, move.meaning.partition(":")[0])
+        once = (record.step, node.state.phase, move.kind, move.meaning.partition(":")[0],
+                record.spoken, bool(parts))  # fmt: skip
         if self.reduced:
             if once in self._spoilt:
                 return  # the gate is the same code by the same way in
             self._spoilt.add(once)
         s = node.state
         worse: list[tuple[str, State]] = []
-        for leaf in sorted(known.leaves & set(s.facts)):
+        for leaf in sorted(leaves & set(s.facts)):
             facts = {f: g for f, g in s.facts.items() if f != leaf}
             deadlines = {f: t for f, t in s.deadlines.items() if f != leaf}
             worse.append((f"if {leaf!r} were false", replace(s, facts=facts, deadlines=deadlines)))
-        for end in sorted(known.ends):
+        for end in sorted(known.ends.union(*(part.ends for part in parts))):
             if end in s.facts or (self.reduced and ("end", record.step, end) in self._spoilt):
                 continue
             self._spoilt.add(("end", record.step, end))
@@ -878,7 +918,7 @@ def quick(compiled: Compiled) -> Iterator[None]:
     def remembered(
         compiled_: Compiled, s: State, make: Callable[..., Any] = replying.expect
     ) -> tuple[Expect, frozenset[str]]:
-        key: Key = (s.phase, s.step, s.variant, s.question, s.about, s.hold)
+        key: Key = (s.phase, s.step, s.variant, s.question, s.about, s.hold, s.breath)
         order = s.order if s.phase is Phase.ASKED else ()
         found = known.get((key, order))
         if found is None or compiled_ is not compiled:

@@ -11,13 +11,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Protocol
 
 from voicecheck.authoring.budget import BUDGETS, OTHER, Walked, walk
 from voicecheck.authoring.oracle import Oracle, _kind
 from voicecheck.authoring.route import best_changes, changes, crossings
 from voicecheck.authoring.sounds import distance
+from voicecheck.checklist.breath import refused
 from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled, Step
 from voicecheck.checklist.load import Lines, line_of
@@ -156,6 +158,9 @@ class _Lint:
             for n in range(len(step.variants)):
                 asked = State(phase=Phase.ASKED, step=step.id, variant=n, order=every)
                 yield step, expect(self.compiled, asked)[0]
+                if step.together:
+                    joint = replace(asked, breath=step.together.steps)
+                    yield step, expect(self.compiled, joint)[0]
             for question in ("which", "anything else") if step.items else ("which",):
                 if step.items or step.wrong:
                     s = State(phase=Phase.FOLLOWING, step=step.id, question=question)
@@ -279,6 +284,8 @@ class _Lint:
                 (step.ask, ("ask",)), (step.brief, ("brief",)), (step.caution, ("caution",)),
                 (step.timed.then if step.timed else "", ("timed",)),
                 (step.clocked.then if step.clocked else "", ("clocked",)),
+                (step.together.ask if step.together else "", ("together", "ask")),
+                (step.together.brief if step.together else "", ("together", "brief")),
                 *((x.say, ("answers", p, "say")) for p, x in (step.answers or {}).items()),
             ]  # fmt: skip
             for k, v in enumerate(step.variants or ()):
@@ -388,12 +395,24 @@ class _Lint:
         replies, seconds = BUDGETS.get(self.model.id, OTHER)
         if walked.replies > replies:
             yield self.mind("budget", 1, f"{walked.replies} replies, and {replies} are planned.",
-                            "Group what lies at one place.")  # fmt: skip
+                            "Group what lies at one place, or ask it together.")  # fmt: skip
+            yield from self._could_be_together()
         if walked.seconds > seconds:
             longest = "; ".join(f"{s:.0f} s {text!r}" for s, text in walked.costliest[:3])
             yield self.mind("budget", 1, f"{walked.seconds:.0f} s of talk by the program, and "
                             f"{seconds} are planned. The costliest: {longest}.",
                             "Shorten these.")  # fmt: skip
+
+    def _could_be_together(self) -> Iterator[Finding]:
+        """Neighbours of one place that could be answered in one breath; a reply less each."""
+        joined = {id for s in self.compiled.steps if s.together for id in s.together.steps}
+        walked = [s for s in self.compiled.steps if not s.only_again]
+        for pair in pairwise(walked):
+            one, other = (replace(s, good=s.good or (f"{s.id} good",)) for s in pair)
+            if joined.isdisjoint({one.id, other.id}) and not refused(self.compiled, [one, other]):
+                yield self.mind("together", self.line(one.id),
+                                f"{one.id!r} and {other.id!r} could be answered in one breath.",
+                                "Write together: on the first, if one look sees both.")  # fmt: skip
 
     def route(self) -> Iterator[Finding]:
         walked = {step.written for step in self.compiled.steps}

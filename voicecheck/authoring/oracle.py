@@ -21,7 +21,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from itertools import product
+from itertools import pairwise, product
 
 from voicecheck.checklist.compile import Context
 from voicecheck.checklist.model import (
@@ -56,6 +56,7 @@ WAITING = frozenset(
     | {STANDING, Phase.CLOCKING, Phase.CODING}
 )
 RUNNING = frozenset({Phase.TIMING, Phase.CLOCKING})  # of itself the program is silent
+SPOKEN = "it is spoken"
 SPOKEN_BY_TIMER = frozenset({"quiet"})
 SAME_PHASE = frozenset(
     {"command:say again", "command:explain", "command:location", "command:read back"}
@@ -136,6 +137,7 @@ class Known:
     at: str  # "@position" or ""
     items: tuple[str, ...] = ()  # of a group, in the order of the vehicle
     given: Mapping[str, str] = field(default_factory=dict)  # what a limit may ask of the place
+    breath: tuple[str, ...] = ()  # the steps that may be asked in one sentence with it
 
     def gives(self, facts: Iterable[str]) -> frozenset[str]:
         return frozenset(f"{fact}{self.at}" for fact in facts)
@@ -235,6 +237,7 @@ class Oracle:
                         **known_of_place.get((s.id, place), {}),
                         **getattr(getattr(s, _kind(s)), "given", {}),
                     },
+                    breath=_breath(s, here, context),
                 )
         return cls(
             model,
@@ -315,7 +318,11 @@ class _Check:
         self.records = [x.record for x in actions if isinstance(x, a.Keep)]
         self.facts: dict[str, frozenset[str]] = dict(before.facts)
         self.deadlines = {k: v for k, v in before.deadlines.items() if k != "timing"}
+        self.answered = dict.fromkeys(before.answers, "")  # step: outcome in this turn
+        self.defects: list[r.DefectFound] = []  # found in this turn so far
+        self.unspoken: list[str] = []  # started in this turn without their question
         self.found: list[Breach] = []
+        self.said = self._joint()
 
     def fail(self, invariant: str, what: str) -> None:
         self.found.append(Breach(invariant, what))
@@ -329,6 +336,7 @@ class _Check:
         self._expiry()
         for n, record in enumerate(self.records):
             self._record(n, record)
+        self._left_out()
         self._lives()
         if self.facts != dict(self.after.facts):
             self._facts_differ()
@@ -450,6 +458,7 @@ class _Check:
                 self._may_be_open(record.step, "a mark for it is taken")
                 self._marked(record)
             case r.Withdrawn(step=id):
+                self.answered.pop(id, None)
                 for fact, givers in list(self.facts.items()):
                     if id in givers:
                         self.facts[fact] = givers - {id}
@@ -465,6 +474,7 @@ class _Check:
             case r.Again(step=id, count=count):
                 self._again(id, count)
             case r.DefectFound():
+                self.defects.append(record)
                 self._defect(record)
             case r.Hold(hold="stop", step=id):
                 if not self.o.blocked_by(self.o.steps[id], self.after):
@@ -482,25 +492,33 @@ class _Check:
         if step is None:
             self.fail("H1", f"{id!r} is no step of this checklist")
             return
+        if what != SPOKEN and id != self.before.step and id not in self.unspoken:
+            self.fail("heard", f"{step.model.item!r}: {what} and it was not asked")
         lacking = step.lacking(self.facts)
         if lacking:
             self.fail("H1", f"{step.model.item!r}: {what} while false: {', '.join(lacking)}")
 
     def _started(self, record: r.StepStarted) -> None:
-        self._may_be_open(record.step, "it is spoken")
+        self._may_be_open(record.step, SPOKEN)
         step = self.o.steps.get(record.step)
         if step is None:
             return
+        parts = self._asked_with(step, record)
         stops = self.o.blocked_by(step, self.after if self._released() else self.before)
-        new = [x for x in self.records if isinstance(x, r.DefectFound)]
-        stops += [d for d in new if self.o.stops(d, step)]
+        stops += [d for d in self.defects if self.o.stops(d, step)]
         if stops:
             self.fail("H4", f"{step.model.item!r} is spoken under the stop {stops[0].defect!r}")
         for fact in list(self.facts):
-            if _base(fact) in step.ends or (
-                self.o.life(fact) == "time" and fact not in step.leaves
-            ):
+            ended = any(_base(fact) in one.ends for one in (step, *parts))
+            if ended or (self.o.life(fact) == "time" and fact not in step.leaves):
                 self._drop(fact)
+        for part in parts:
+            lacking = part.lacking(self.facts)
+            if lacking:
+                what = f"it is spoken with another while false: {', '.join(lacking)}"
+                self.fail("H1", f"{part.model.item!r}: {what}")
+            if self.o.blocked_by(part, self.after if self._released() else self.before):
+                self.fail("H4", f"{part.model.item!r} is spoken with another under a stop")
         if step.hazard == "leave":
             left = [
                 s.model.item
@@ -519,6 +537,62 @@ class _Check:
         if record.hazard != step.hazard:
             self.fail("H4", f"{step.model.item!r} is not known for its hazard {step.hazard!r}")
 
+    # -- several steps in one breath ---------------------------------------------------------------
+
+    def _joint(self) -> dict[str, str]:
+        """What a joint reply means to each step that it names, by the author's list of them."""
+        raw = self._raw()
+        if not raw.startswith("joint:"):
+            return {}
+        parts = raw.removeprefix("joint:").split("|")
+        known = self.o.steps.get(self.before.step)
+        ids = known.breath if known else ()
+        if self.before.breath != ids or not 1 < len(parts) <= len(ids):
+            self.fail("heard", "one breath answers steps that were not asked together")
+            return {}
+        return dict(zip(ids, parts, strict=False))
+
+    def _asked_with(self, step: Known, record: r.StepStarted) -> list[Known]:
+        """The other steps of the same sentence; and whether its question may be left out."""
+        item = step.model.item
+        if not record.spoken:
+            ids = list(self.said)
+            at = ids.index(step.id) if step.id in self.said else 0
+            if not at or self.answered.get(ids[at - 1]) != "good":
+                self.fail("heard", f"{item!r}: its question is left out and was not answered")
+            if step.speaks:
+                self.fail("H6", f"{item!r} must be heard, and its question is left out")
+            self.unspoken.append(step.id)
+        if not record.together:
+            return []
+        body = step.model.together
+        if body is None or record.together != step.breath:
+            self.fail("heard", f"{item!r} is asked with others than the author wrote")
+            return []
+        parts = [self.o.steps[id] for id in step.breath[1:]]
+        sentences = (body.ask, body.brief or body.ask)
+        if not any(isinstance(x, a.Say) and x.text.endswith(sentences) for x in self.actions):
+            self.fail("heard", f"{item!r}: the sentence for all of them is not said")
+        for part in parts:
+            if part.id in self.answered:
+                self.fail("heard", f"{part.model.item!r} is answered and asked with another")
+            if part.speaks or part.kind not in ("done", "verdict", "answers", "group"):
+                self.fail("H6", f"{part.model.item!r} must be asked alone")
+        return parts
+
+    def _left_out(self) -> None:
+        """Nobody waits for the answer to a question that was left out, and what was said counts."""
+        taken = {x.step for x in self.records if isinstance(x, r.Answered | r.FollowedUp | r.Again)}
+        last = [x for x in self.records if isinstance(x, r.StepStarted)][-1:]
+        if last and not last[0].spoken and last[0].step == self.after.step not in taken:
+            self.fail("heard", f"{self.after.step!r} waits, and its question was left out")
+        for before, id in pairwise(self.said):
+            step = self.o.steps[id]
+            went_on = before in taken and self.answered.get(before) == "good"
+            held = step.lacking(self.facts) or self.o.blocked_by(step, self.after)
+            if went_on and not held and id not in taken:
+                self.fail("heard", f"{step.model.item!r} was answered and that is not taken")
+
     def _released(self) -> bool:
         return any(isinstance(x, r.Released) for x in self.records)
 
@@ -527,6 +601,7 @@ class _Check:
         if step is None:
             self.fail("H1", f"{record.step!r} is no step of this checklist")
             return
+        self.answered[record.step] = record.outcome
         if record.outcome == "carried":
             self._carried(step, record)
             return
@@ -610,7 +685,7 @@ class _Check:
 
     def _expected_gives(self, step: Known, record: r.Answered) -> set[str]:
         """The facts that the author lists for what was answered; also whether it was listed."""
-        meaning = self._meaning()
+        meaning = self._meaning(step.id)
         model = step.model
         good = record.outcome == "good"
         if step.kind in ("answers", "variants"):
@@ -685,7 +760,7 @@ class _Check:
 
     def _again(self, id: str, count: int) -> None:
         step = self.o.steps.get(id)
-        answer = self._answer_of(step, self._meaning().partition(":")[2]) if step else None
+        answer = self._answer_of(step, self._meaning(id).partition(":")[2]) if step else None
         if answer is None or not answer.again:
             self.fail("H2", f"{id!r} is done over for an answer that does not say so")
         elif answer.third and count >= 3:
@@ -701,7 +776,12 @@ class _Check:
         )
         return tables[self.before.variant % len(tables)].get(id)
 
-    def _meaning(self) -> str:
+    def _meaning(self, id: str) -> str:
+        """What was said to that step."""
+        raw = self._raw()
+        return self.said.get(id, "") if raw.startswith("joint:") else raw
+
+    def _raw(self) -> str:
         if isinstance(self.event, e.MemoHeard):
             return "memo"
         if self.before.phase is Phase.READING:
@@ -1084,23 +1164,37 @@ class _Check:
     # -- make safe first -----------------------------------------------------------------------
 
     def _make_safe(self) -> None:
-        """Where a hazard is open and something goes wrong, its sentence is the first thing said."""
+        """Where a hazard is open and something goes wrong, its sentence is the first thing said.
+
+        In one breath each part has its own turn, from its start on.
+        """
         step = self.o.steps.get(self.before.step)
-        if not (self.before.hazard and step and step.safe):
-            return
-        answered = any(isinstance(x, r.Answered) for x in self.records)
-        wrong = isinstance(
-            self.event, e.MicrophoneLost | e.SpeechLost | e.Interrupted | e.Resumed
-        ) or any(
+        turns: list[tuple[Known | None, list[a.Action]]] = [
+            (step if self.before.hazard else None, [])
+        ]
+        for action in self.actions:
+            record = action.record if isinstance(action, a.Keep) else None
+            if isinstance(record, r.StepStarted) and not record.spoken:
+                turns.append((self.o.steps.get(record.step), []))
+            turns[-1][1].append(action)
+        gone = isinstance(self.event, e.MicrophoneLost | e.SpeechLost | e.Interrupted | e.Resumed)
+        for n, (open_step, actions) in enumerate(turns):
+            if open_step is not None and open_step.safe:
+                self._said_first(open_step, actions, gone and n == 0)
+
+    def _said_first(self, step: Known, actions: Sequence[a.Action], gone: bool) -> None:
+        records = [x.record for x in actions if isinstance(x, a.Keep)]
+        answered = any(isinstance(x, r.Answered) for x in records)
+        wrong = gone or any(
             isinstance(x, r.StoodBy | r.Again)
             or (isinstance(x, r.Finished | r.Deferred) and not answered)
             or (isinstance(x, r.Withdrawn) and x.why in ("correction", "again", "released"))
             or (isinstance(x, r.DefectFound) and x.severity == "major")
-            for x in self.records
+            for x in records
         )
         if not wrong:
             return
-        said = [x for x in self.actions if isinstance(x, a.Say)]
+        said = [x for x in actions if isinstance(x, a.Say)]
         if not said or said[0].text != step.safe or said[0].interruptible:
             self.fail("make safe", f"{step.model.item!r}: {step.safe!r} is not said first")
 
@@ -1137,6 +1231,17 @@ def _instances(steps: Mapping[str, Known], names: Iterable[str]) -> Iterable[str
     """The steps that an author means: all of an id, or one by its full id."""
     for name in names:
         yield from (s.id for s in steps.values() if name in (s.id, s.model.id))
+
+
+def _breath(step: StepModel, here: Sequence[StepModel], context: Context) -> tuple[str, ...]:
+    """The steps that the author wants asked together, where each is in the walk and one step."""
+    if step.together is None:
+        return ()
+    ids = (step.id, *step.together.parts)
+    at = here.index(step)
+    found = here[at : at + len(ids)]
+    whole = tuple(s.id for s in found) == ids
+    return ids if whole and all(len(_parts(s, context)) == 1 for s in found) else ()
 
 
 def _parts(step: StepModel, context: Context) -> list[tuple[str, tuple[str, ...]]]:

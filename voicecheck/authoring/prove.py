@@ -211,6 +211,11 @@ class _Lead:
         for step in self.compiled.steps:
             if step.id not in graph.started and not graph.cut:
                 self._add("reached", f"{step.item!r} is never spoken", ())
+            written = self.proof.oracle.steps.get(step.id)
+            alone = written and written.breath and step.id not in graph.joined
+            if alone and not graph.cut:
+                what = f"{step.item!r} is never asked together with what follows it"
+                self._add("reached", what, ())
         for key, node in list(graph.nodes.items()):
             phase = node.state.phase
             if phase is Phase.FINISHED:
@@ -325,6 +330,10 @@ class Willing:
                 return self._reading(s)
             return _reply("negative", "typed", "negative")
         n = seen[step.id] = seen.get(step.id, -1) + 1
+        if s.breath:
+            every = [self.compiled.step(id) for id in s.breath]
+            joint = [self._in_breath(s, part, target, n if turns else 0) for part in every]
+            return _reply(" ".join(joint), "typed", "joint")
         if step.kind == "answers":
             return self._named(s, step, target, n if turns else 0)
         if step.kind == "clocked":
@@ -342,8 +351,13 @@ class Willing:
         words = {"done": "done", "verdict": "pass", "group": "all good", "attest": "affirm"}
         return _reply(words.get(step.kind, "done"), "typed", "good")
 
+    def _in_breath(self, s: State, step: Step, target: Step, n: int) -> str:
+        if step.kind == "answers":
+            return self._named(s, step, target, n).said
+        return step.good[0]
+
     def _named(self, s: State, step: Step, target: Step, n: int) -> Move:
-        answers = step.variants[s.variant].answers
+        answers = step.variants[s.variant if len(step.variants) > 1 else 0].answers
         good = [x for x in answers if not (x.again or x.defect or x.repeat or x.bad)]
         if not good:  # a step of defects alone: any answer goes on
             return _reply(answers[n % len(answers)].said[0], "typed", "answer")

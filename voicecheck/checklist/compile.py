@@ -8,13 +8,15 @@ fitted". Whether every hold can be cleared is shown by exploring the compiled ch
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from itertools import product
 from typing import cast
 
+from voicecheck.checklist.breath import HOW, refused, written_wrongly
 from voicecheck.checklist.compiled import (
     Answer,
+    Breath,
     Compiled,
     DateAsked,
     Defect,
@@ -45,7 +47,7 @@ from voicecheck.checklist.model import (
     TimedModel,
 )
 from voicecheck.checklist.vehicle import Position, Vehicle, positions
-from voicecheck.errors import ChecklistError, FactNeverGiven, UnknownLimit
+from voicecheck.errors import ChecklistError, FactNeverGiven, NotTogether, UnknownLimit
 from voicecheck.limits.judge import inputs_of, judges_a_time, units_of
 from voicecheck.limits.reckon import RULES
 from voicecheck.units import UNITS, S, unit_named
@@ -124,6 +126,7 @@ class _Compiler:
                         id,
                     )
         steps = tuple(step for n, part in enumerate(model.steps) for step in self._steps(part, n))
+        steps = self._breaths(steps)
         self._orders()
         reckonings = tuple(self._reckonings(steps))
         compiled = Compiled(
@@ -156,7 +159,36 @@ class _Compiler:
         )
         self._all_given(compiled)
         self._one_way(compiled)
+        for step in steps:
+            if step.together:
+                self._together(refused(compiled, [compiled.step(x) for x in step.together.steps]),
+                               step.id)  # fmt: skip
         return compiled
+
+    def _breaths(self, steps: tuple[Step, ...]) -> tuple[Step, ...]:
+        """Each breath at its first step, where its parts follow one another in this walk."""
+        found = {}
+        for n, part in enumerate(self.model.steps):
+            if part.together is None:
+                continue
+            self._together(written_wrongly(self.model.steps, n), part.id)
+            ids = (part.id, *part.together.parts)
+            at = next((k for k, s in enumerate(steps) if s.id == part.id), len(steps))
+            once = [s.id for s in steps if s.written in ids] == list(ids)
+            if once and tuple(s.id for s in steps[at : at + len(ids)]) == ids:
+                body = part.together
+                found[part.id] = Breath(ids, body.ask, body.brief or body.ask)
+        return tuple(replace(s, together=found.get(s.id)) for s in steps)
+
+    def _together(self, why: tuple[str, str] | None, first: str) -> None:
+        if why is not None:
+            n = next(n for n, s in enumerate(self.model.steps) if s.id == first)
+            raise NotTogether(
+                f"step {why[1]!r} cannot be asked together with {first!r} ({why[0]})",
+                HOW[why[0]],
+                self.file,
+                line_of(self.lines, "steps", n, "together"),
+            )
 
     def _instances(self, fact: str, steps: Iterable[Step]) -> list[str]:
         """The fact itself, or its instances where a step ``each:`` gives it."""
@@ -573,6 +605,7 @@ class _Compiler:
             sources=part.source,
             unit=position.given.get("unit", "") if position else "",
             written=part.id,
+            good=getattr(body, "good", ()),
         )
 
     def _reading(

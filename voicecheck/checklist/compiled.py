@@ -162,6 +162,15 @@ class DateAsked:
 
 
 @dataclass(frozen=True)
+class Breath:
+    """Steps that may be asked in one sentence, in order, the asking one first."""
+
+    steps: tuple[str, ...]
+    ask: str
+    brief: str
+
+
+@dataclass(frozen=True)
 class Step:
     id: str
     place: str
@@ -189,6 +198,8 @@ class Step:
     sources: tuple[str, ...] = ()
     unit: str = ""  # of the vehicle, where the step is one of several positions
     written: str = ""  # id that the author wrote; several steps have it where it was expanded
+    good: tuple[str, ...] = ()  # words of its own for "pass", "done" or "all good"
+    together: Breath | None = None
 
     @property
     def question(self) -> str:
@@ -231,6 +242,11 @@ class Compiled:
     def hazard_text(self, name: str) -> str:
         return self.hazards[name].text
 
+    def given_by(self, step: Step) -> tuple[str, ...]:
+        """The plain facts that an answer to the step can give."""
+        answers = (answer for variant in step.variants for answer in variant.answers)
+        return (*step.gives, *(fact for answer in answers for fact in answer.gives))
+
     def givers(self, fact: str) -> tuple[str, ...]:
         """Steps that can give a plain fact, in order."""
         return self._givers.get(fact, ())
@@ -244,10 +260,7 @@ class Compiled:
     def __post_init__(self) -> None:
         givers: dict[str, list[str]] = {}
         for step in self.steps:
-            given = set(step.gives)
-            for variant in step.variants:
-                given.update(fact for answer in variant.answers for fact in answer.gives)
-            for fact in sorted(given):
+            for fact in sorted(set(self.given_by(step))):
                 givers.setdefault(fact, []).append(step.id)
         plain = {name: Need("fact", name) for name in self.facts}
         object.__setattr__(self, "_needs", {**plain, **self.derived})

@@ -116,10 +116,14 @@ class VariantModel(Strict):
 
 
 class DoneModel(Strict):
+    """``good``, here and below: further words for the good state, such as name it."""
+
+    good: tuple[Words, ...] = ()
     gives: tuple[str, ...] = ()
 
 
 class VerdictModel(Strict):
+    good: tuple[Words, ...] = ()
     gives: tuple[str, ...] = ()
     wrong: dict[Words, str] = {}
     not_fitted: bool = Field(default=False, alias="not fitted")
@@ -133,6 +137,7 @@ class GroupModel(Strict):
 
     items: tuple[Words, ...] = ()
     each: str = ""
+    good: tuple[Words, ...] = ()
     wrong: dict[Words, str]
 
     @model_validator(mode="after")
@@ -216,6 +221,17 @@ REPLY_KINDS = (
 )  # fmt: skip
 
 
+class TogetherModel(Strict):
+    """This step and those written next, asked in one sentence and answered in one breath.
+
+    ``parts`` ("with"): the steps behind this one. ``ask`` names each of them, in this order.
+    """
+
+    parts: Annotated[tuple[Name, ...], Field(min_length=1, alias="with")]
+    ask: Sentence
+    brief: str = ""
+
+
 class StepModel(Strict):
     id: Name
     place: str
@@ -236,6 +252,7 @@ class StepModel(Strict):
     confirm: bool = False
     carry: Name | Literal[""] = ""
     look: Annotated[int, Field(ge=0, le=600)] = 2
+    together: TogetherModel | None = None
     source: tuple[str, ...]
     done: DoneModel | None = None
     verdict: VerdictModel | None = None

@@ -19,8 +19,11 @@ def _words(compiled: Compiled, record: r.Record) -> str:
     match record:
         case r.Opened(inspection=name, checklist=checklist, edition=edition, operating=kind):
             return f"opened {name}: {checklist} {edition}, {kind}"
-        case r.StepStarted(step=id, variant=variant):
-            return f"asks: {compiled.step(id).variants[variant].ask}"
+        case r.StepStarted(step=id, spoken=False):
+            return f"answered in the same breath: {compiled.step(id).item}"
+        case r.StepStarted(step=id, variant=variant, together=together):
+            joint = compiled.step(id).together if together else None
+            return f"asks: {(joint or compiled.step(id).variants[variant]).ask}"
         case r.Hold(text=text) | r.Asking(text=text):
             return f"says: {text}"
         case r.MadeSafe(text=text):

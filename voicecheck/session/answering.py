@@ -8,6 +8,7 @@ else (H2).
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from voicecheck.checklist.compiled import Answer, Item, Reckoning, Step
 from voicecheck.errors import SessionFault
@@ -16,13 +17,27 @@ from voicecheck.limits.validity import last_valid
 from voicecheck.session import records as r
 from voicecheck.session import sentences as say
 from voicecheck.session.reckoning import due
-from voicecheck.session.replying import WHY_NOT_DONE, Reply
+from voicecheck.session.replying import WHY_NOT_DONE, Reply, meanings
 from voicecheck.session.turn import Turn
 from voicecheck.units import Quantity, unit_named
 
 
 def settle(turn: Turn, step: Step, reply: Reply) -> None:
-    """Act on a reply that stands: accept it, or ask on."""
+    """Act on a reply that stands, part after part, each by the rule of its own step.
+
+    A part is reached only where the one before it was good and led on to it (``Turn.said_before``).
+    """
+    first, *others = meanings(reply.meaning)
+    said = turn.said_with = turn.state.breath[1 : 1 + len(others)]
+    _settle(turn, step, replace(reply, meaning=first))
+    for id, meaning in zip(said, others, strict=True):
+        if turn.unspoken != id:
+            break
+        _settle(turn, turn.compiled.step(id), replace(reply, meaning=meaning))
+    turn.said_with = ()
+
+
+def _settle(turn: Turn, step: Step, reply: Reply) -> None:
     kind, _, rest = reply.meaning.partition(":")
     if reply.meaning == "command:not done":
         follow_up(turn, step, "why", "")

@@ -60,6 +60,7 @@ def _step_started(compiled: Compiled, state: State, record: r.StepStarted) -> St
         hold_text="",
         hazard=record.hazard,
         variant=record.variant,
+        breath=record.together,
         question="",
         about="",
         pending="",
@@ -70,8 +71,13 @@ def _step_started(compiled: Compiled, state: State, record: r.StepStarted) -> St
         asked=_with(state.asked, record.step, state.asked.get(record.step, 0) + 1),
         deferred=state.deferred - {record.step},
         last_place=step.place,
-        asked_at=record.at.mono,
+        asked_at=record.at.mono if record.spoken else _looked_at(compiled, state),
     )
+
+
+def _looked_at(compiled: Compiled, state: State) -> int:
+    """When a part of a breath could be looked at: one after the other, after the question."""
+    return state.asked_at + compiled.step(state.step).look_s * 1000
 
 
 def _hold(compiled: Compiled, state: State, record: r.Hold) -> State:
@@ -82,6 +88,7 @@ def _hold(compiled: Compiled, state: State, record: r.Hold) -> State:
         hold=record.hold,
         goes_to=record.goes_to,
         hold_text=record.text,
+        breath=(),
         hazard="",
         question="",
         about="",
@@ -111,7 +118,12 @@ def _not_heard(compiled: Compiled, state: State, record: r.NotHeard) -> State:
 
 def _followed_up(compiled: Compiled, state: State, record: r.FollowedUp) -> State:
     return replace(
-        state, phase=Phase.FOLLOWING, question=record.question, about=record.about, pending=""
+        state,
+        phase=Phase.FOLLOWING,
+        question=record.question,
+        about=record.about,
+        pending="",
+        breath=(),
     )
 
 
@@ -171,6 +183,7 @@ def _answered(compiled: Compiled, state: State, record: r.Answered) -> State:
     return replace(
         state,
         phase=Phase.BETWEEN,
+        breath=(),
         hazard="",
         question="",
         about="",

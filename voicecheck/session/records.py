@@ -118,7 +118,10 @@ class Resumed(Record):
 
 @dataclass(frozen=True, kw_only=True)
 class StepStarted(Record):
-    """The step is being spoken; the facts in ``ends`` are false from here on."""
+    """The step is being spoken; the facts in ``ends`` are false from here on.
+
+    Not ``spoken``: it was answered in the breath of the question before, so its own is left out.
+    """
 
     kind: ClassVar[str] = "step started"
     step: str
@@ -126,6 +129,8 @@ class StepStarted(Record):
     hazard: str
     speaks: bool  # a caution or a confirming question must be spoken to its end first
     variant: int  # which of the rotating questions is asked
+    together: tuple[str, ...] = ()  # the steps asked in one sentence, this one first
+    spoken: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)

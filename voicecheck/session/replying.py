@@ -6,10 +6,19 @@ also across a read-back, where it travels as text inside the record.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from voicecheck.checklist.breath import PLAIN, joint_phrases
 from voicecheck.checklist.compiled import Answer, Compiled, Step
-from voicecheck.reply.grammar import DateForm, Expect, Form, NumberForm, SpellForm, Understood
+from voicecheck.reply.grammar import (
+    DateForm,
+    Expect,
+    Form,
+    NumberForm,
+    SpellForm,
+    Understood,
+    read_back,
+)
 from voicecheck.reply.phrases import also_said, command_forms
 from voicecheck.session.state import Phase, State
 from voicecheck.units import Quantity
@@ -55,12 +64,34 @@ HARMLESS = frozenset(
 # A mark alone is no answer: the time between two of them is read back.
 
 
+_JOINT, _AND = "joint:", "|"  # meaning of a joint reply: those of its parts in order
+
 NOTHING_ELSE = Form("nothing else", ("nothing else", "negative", "no"))
 
 
 def forms(*names: str) -> tuple[Form, ...]:
     """The forms of words of the reply table, e.g. pass and fail."""
     return command_forms(names)
+
+
+def meanings(meaning: str) -> tuple[str, ...]:
+    """What a reply means to each part that it answers, in order; one where it is no joint one."""
+    return tuple(meaning.removeprefix(_JOINT).split(_AND))
+
+
+def in_words(compiled: Compiled, state: State, understood: Understood) -> str:
+    """A reply for reading back, a joint one part by part."""
+    if not understood.meaning.startswith(_JOINT):
+        return read_back(understood)
+    steps = [compiled.step(id) for id in state.breath]
+    wanted = meanings(understood.meaning)
+    parts = [_words_of(step, meaning) for step, meaning in zip(steps, wanted, strict=False)]
+    return ", ".join(parts)
+
+
+def _words_of(step: Step, meaning: str) -> str:
+    kind, _, rest = meaning.partition(":")
+    return step.good[0] if meaning in PLAIN.values() else rest.replace(":", " ") or kind
 
 
 @dataclass(frozen=True)
@@ -112,7 +143,9 @@ def expect(compiled: Compiled, state: State) -> tuple[Expect, frozenset[str]]:
     step = compiled.step(state.step) if state.step else None
     if state.phase is Phase.ASKED and step:
         own = _step_forms(step, state.variant)
-        return _expect(step, (*own, *commands)), _careful(step, state.variant)
+        joint = _joint_forms(compiled, state)
+        careful = frozenset(text for form in joint for text in form.said)
+        return _expect(step, (*own, *joint, *commands)), careful | _careful(step, state.variant)
     if state.phase is Phase.TIMING and step:
         return _expect(step, tuple(commands)), frozenset()
     if state.phase is Phase.CLOCKING:
@@ -159,13 +192,28 @@ def _expect(step: Step, all_forms: tuple[Form, ...]) -> Expect:
     return Expect(all_forms, number, spell, date)
 
 
+def _joint_forms(compiled: Compiled, state: State) -> tuple[Form, ...]:
+    """What answers several parts of the present question; each needs what its best part needs."""
+    steps = [compiled.step(id) for id in state.breath]
+    return tuple(
+        Form(_JOINT + _AND.join(parts), ways)
+        for parts, ways in (joint_phrases(steps) if steps else ())
+    )
+
+
+def _good_forms(step: Step, *names: str) -> tuple[Form, ...]:
+    """The plain words, the first of them with the author's own for the good state."""
+    first, *others = forms(*names)
+    return (Form(first.meaning, (*first.said, *step.good)), *others)
+
+
 def _step_forms(step: Step, variant: int) -> tuple[Form, ...]:
     if step.kind == "done":
-        return forms("done", "pass")
+        return _good_forms(step, "done", "pass")
     if step.kind == "verdict":
         fitted = forms("not fitted") if step.not_fitted else ()
         wrong = tuple(Form(f"wrong:{finding}", also_said(finding)) for finding, _ in step.wrong)
-        return (*forms("pass", "fail"), *fitted, *wrong)
+        return (*_good_forms(step, "pass", "fail"), *fitted, *wrong)
     if step.kind == "answers":
         answers = step.variants[variant].answers
         taken = {phrase for answer in answers for phrase in answer.said}
@@ -177,7 +225,7 @@ def _step_forms(step: Step, variant: int) -> tuple[Form, ...]:
         )
         return (*_answer_forms(answers), *plain)
     if step.kind == "group":
-        return (*forms("all good", "pass", "fail"), *_item_forms(step))
+        return (*_good_forms(step, "all good", "pass", "fail"), *_item_forms(step))
     if step.kind == "clocked":
         return forms("mark")
     if step.kind == "attest":
@@ -248,7 +296,7 @@ def _careful(step: Step, variant: int) -> frozenset[str]:
         "group": ("all good", "pass"),
         "attest": ("affirm",),
     }.get(step.kind, ())
-    return frozenset(phrase for form in forms(*names) for phrase in form.said)
+    return frozenset((*step.good, *(phrase for form in forms(*names) for phrase in form.said)))
 
 
 def correctable(compiled: Compiled, state: State) -> dict[str, str]:
@@ -282,6 +330,9 @@ def vocabularies(compiled: Compiled) -> tuple[Expect, ...]:
         for variant in range(len(step.variants)):
             asked = State(phase=Phase.ASKED, step=step.id, variant=variant, order=every)
             found.append(expect(compiled, asked)[0])
+            if step.together:
+                joint = replace(asked, breath=step.together.steps)
+                found.append(expect(compiled, joint)[0])
         questions = ["which"] if step.wrong or step.items else []
         questions += ["anything else"] if step.items else []
         for question in (*questions, "why"):

@@ -18,7 +18,7 @@ from voicecheck.session import sentences as say
 from voicecheck.session.answering import follow_up, follow_up_text, settle
 from voicecheck.session.codes import reference_of
 from voicecheck.session.facts import missing
-from voicecheck.session.replying import HARMLESS, Reply, expect
+from voicecheck.session.replying import HARMLESS, Reply, expect, in_words
 from voicecheck.session.state import (
     AWAY_S,
     CODE_TRIES,
@@ -119,9 +119,9 @@ def answer(turn: Turn, came: In) -> None:
     reply = Reply.of(understood, _heard(turn, came))
     doubtful = came.reply.certainty == "doubtful" and understood.meaning not in HARMLESS
     if doubtful or understood.meaning in ("number", "spelling", "date"):
-        text = read_back(understood)
+        text = in_words(turn.compiled, turn.state, understood)
         turn.keep(r.ReadBack(at=turn.at, step=step.id, text=text, pending=reply.to_text()))
-        turn.say(read_back_question(step, understood))
+        turn.say(read_back_question(turn, understood))
         turn.listen()
     else:
         settle(turn, step, reply)
@@ -152,7 +152,7 @@ def second_mark(turn: Turn, came: In) -> None:
     time = Understood("mark", came.reply.words, Quantity.of(-(-elapsed // 1000), S))
     pending = Reply.of(time, heard).to_text()
     turn.keep(r.ReadBack(at=turn.at, step=step.id, text=read_back(time), pending=pending))
-    turn.say(read_back_question(step, time))
+    turn.say(read_back_question(turn, time))
     turn.listen()
 
 
@@ -173,13 +173,14 @@ def call_off(turn: Turn, came: In) -> None:
     turn.restart()
 
 
-def read_back_question(step: Step, understood: Understood) -> str:
+def read_back_question(turn: Turn, understood: Understood) -> str:
     """What is asked after a reply. "Affirm. Affirm, or negative?" would be no question."""
+    step = turn.compiled.step(turn.state.step)
     if step.kind == "attest" and understood.meaning in say.STATEMENT:
         return say.STATEMENT[understood.meaning]
     if understood.meaning == "mark":
         return say.from_mark_to_mark(read_back(understood))
-    return say.read_back(read_back(understood))
+    return say.read_back(in_words(turn.compiled, turn.state, understood))
 
 
 def confirm(turn: Turn, came: In) -> None:
@@ -308,7 +309,7 @@ def _question(turn: Turn) -> str:
     if state.phase is Phase.READING:
         pending = Reply.from_text(state.pending)
         return read_back_question(
-            turn.compiled.step(state.step),
+            turn,
             Understood(
                 pending.meaning, pending.text, pending.quantity, pending.spelled, pending.date
             ),
@@ -331,8 +332,10 @@ def _question(turn: Turn) -> str:
 def tell(turn: Turn, came: In) -> None:
     _heard(turn, came)
     step = turn.current()
+    asked = turn.state.breath or ((step.id,) if step else ())
+    explained = " ".join(filter(None, (turn.compiled.step(id).explain for id in asked)))
     text = {
-        "explain": (step.explain if step else "") or say.NOTHING_TO_EXPLAIN,
+        "explain": explained or say.NOTHING_TO_EXPLAIN,
         "location": (step.location or turn.compiled.places[step.place] + ".") if step else "",
         "read back": _last_answer(turn),
         "time left": say.time_left(_seconds_left(turn))

@@ -30,6 +30,10 @@ The rules, in whole sentences:
 13. A figure is reckoned when the last of its readings is accepted, and again when one is answered
     anew; a reading taken back takes the figure with it. It gives no fact. Outside its limit it is a
     defect, whose release asks for all its readings again.
+14. Steps are asked in one sentence only when each is open, may be spoken and comes next. A reply
+    to it is taken part by part, each as if it had been asked alone, its needs and stops looked at
+    again before it. Only the question of a part that was answered in the same breath is not
+    spoken. What stands behind a part that is not good is dropped and asked in its turn.
 """
 
 from __future__ import annotations
@@ -240,6 +244,7 @@ class State:
     hold_text: str = ""
     hazard: str = ""  # the hazard that is open, "" when none
     variant: int = 0
+    breath: tuple[str, ...] = ()  # the steps asked in one sentence, the present one first
     question: str = ""  # of the follow-up: which | finding | anything else | why | second reading
     about: str = ""
     pending: str = ""  # the reply that was read back

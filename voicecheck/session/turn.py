@@ -42,6 +42,8 @@ class Turn:
         self.at = at
         self.spoken_at = at.mono  # monotonic ms at which the reply of this turn began
         self.actions: list[a.Action] = []
+        self.said_with: tuple[str, ...] = ()  # steps answered in the breath of this reply, to come
+        self.unspoken = ""  # the one among them that was started last
 
     # -- what every rule does ------------------------------------------------------------------
 
@@ -164,19 +166,28 @@ class Turn:
 
         What was put off comes back before the steps that leave the yard.
         """
-        while True:
-            open_steps = [s for s in self.walk() if s.id not in self.state.answers]
-            staying = [s for s in open_steps if s.hazard != "leave"]
-            now = [s for s in staying if s.id not in self.state.deferred]
-            if len(now) > 1 and self.waits_for_deferred(now[0]):
-                # the driver put off what this one waits for: put it off too
-                self.keep(r.Deferred(at=self.at, steps=(now[0].id,)))
-                continue
-            break
-        if open_steps:
-            self.begin((now or staying or open_steps)[0])
+        while len(now := self.not_put_off()) > 1 and self.waits_for_deferred(now[0]):
+            # the driver put off what this one waits for: put it off too
+            self.keep(r.Deferred(at=self.at, steps=(now[0].id,)))
+        ahead = self.ahead()
+        if ahead:
+            self.begin(ahead[0])
         else:
             self.finish("every step has an answer")
+
+    def not_put_off(self) -> list[Step]:
+        """The open steps before the leaving, without those that were put off."""
+        return [
+            s
+            for s in self.walk()
+            if s.id not in (*self.state.answers, *self.state.deferred) and s.hazard != "leave"
+        ]
+
+    def ahead(self) -> list[Step]:
+        """The open steps in the order in which they come, of those that come first."""
+        open_steps = [s for s in self.walk() if s.id not in self.state.answers]
+        staying = [s for s in open_steps if s.hazard != "leave"]
+        return self.not_put_off() or staying or open_steps
 
     def waits_for_deferred(self, step: Step) -> bool:
         """Whether a step that was put off stands between this one and its needs."""
@@ -229,6 +240,9 @@ class Turn:
                 self.compiled, step
             ):
                 self.keep(r.FactEnded(at=self.at, fact=fact, why="another step"))
+        unspoken = self.said_before(step)
+        together = () if unspoken else self.breath(step)
+        ends = {fact for id in (step.id, *together) for fact in self.compiled.step(id).ends}
         occasion = state.asked.get(step.id, 0) + sum(map(ord, opened.inspection if opened else ""))
         moved = step.place != state.last_place
         speaks = step.confirm or bool(step.caution)
@@ -236,12 +250,17 @@ class Turn:
             r.StepStarted(
                 at=self.at,
                 step=step.id,
-                ends=ended_by(self.state, step.ends),
+                ends=ended_by(self.state, ends),
                 hazard=step.hazard,
                 speaks=speaks,
                 variant=occasion % len(step.variants),
+                together=together,
+                spoken=not unspoken,
             )
         )
+        if unspoken:
+            self.unspoken = step.id
+            return
         text = self.prompt(step, moved)
         if step.kind == "memo":
             self.keep(r.MemoWanted(at=self.at, about="note", number=0))
@@ -257,7 +276,8 @@ class Turn:
 
     def prompt(self, step: Step, with_place: bool = True) -> str:
         """The step's sentence: the place first, the caution, the question last."""
-        variant = step.variants[self.state.variant]
+        joint = step.together if self.state.breath else None
+        variant = joint or step.variants[self.state.variant]
         brief = self.state.mode == "brief"
         parts = [
             f"{self.compiled.places[step.place]}." if with_place or brief else "",
@@ -265,6 +285,29 @@ class Turn:
             variant.brief if brief else variant.ask,
         ]
         return " ".join(part for part in parts if part)
+
+    def breath(self, step: Step) -> tuple[str, ...]:
+        """The steps to be asked in one sentence with this one, itself first; none when it is to be
+        asked alone, because another comes next, is answered, or may not be spoken now."""
+        ids = step.together.steps if step.together else ()
+        if not ids or tuple(s.id for s in self.ahead()[: len(ids)]) != ids:
+            return ()
+        later = [self.compiled.step(id) for id in ids[1:]]
+        if any(self.stops_before(s) or missing(self.compiled, self.state, s) for s in later):
+            return ()
+        return ids
+
+    def said_before(self, step: Step) -> bool:
+        """Whether the reply of this turn answers this step too, the ones before it being good.
+
+        When another step is started, what was said behind it is dropped.
+        """
+        ids, self.said_with = self.said_with, self.said_with[1:]
+        done = self.state.answers.get(self.state.step)
+        if ids[:1] == (step.id,) and done is not None and done.outcome == "good":
+            return True
+        self.said_with = ()
+        return False
 
     # -- holds ---------------------------------------------------------------------------------
 
