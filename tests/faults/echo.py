@@ -39,28 +39,14 @@ class EchoYard(Card):
         super().__enter__()
         self.place = Path(tempfile.mkdtemp(prefix="vc-"))
         self.program: Program | None = None
-        self.loud_at = 0.0
-        self.ear = subprocess.Popen(
-            ["parec", "--device=card.monitor", "--format=s16le", "--rate=16000", "--channels=1",
-             "--latency-msec=20"], env=self.env, stdout=subprocess.PIPE,
-        )  # fmt: skip
-        threading.Thread(target=self._listen, daemon=True).start()
         return self
 
     def __exit__(self, *given: object) -> None:
         if self.program is not None:
             self.program.process.kill()
             self.program.process.wait(30)
-        self.ear.kill()
-        self.ear.wait(30)
         super().__exit__(*given)
         shutil.rmtree(self.place, ignore_errors=True)
-
-    def _listen(self) -> None:
-        assert self.ear.stdout is not None
-        while block := self.ear.stdout.read(320):
-            if any(block):
-                self.loud_at = time.monotonic()
 
     def echo(self, prompt: str, reply: str) -> None:
         """Lead the loudspeaker back into the microphone, ``BELOW_DB`` below the reply."""

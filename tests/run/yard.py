@@ -16,7 +16,7 @@ import tempfile
 import threading
 import time
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, Self
 
 import numpy as np
 import soundfile
@@ -25,14 +25,21 @@ from voicecheck.audio.noise import diesel, to_samples
 from voicecheck.audio.ports import RATE
 from voicecheck.audio.voice import SynthesiserVoice
 from voicecheck.run.driver import RecordedDriver, load_drive
+from voicecheck.session.sentences import NOT_UNDERSTOOD
 
+PAUSE_S = 0.5  # after a sound; pauses within a prompt are shorter, or known from its length
+LATE_S = 20.0  # a prompt that nobody hears for so long is not waited for
+PATIENCE_S = 8.0
 CARD = Path(__file__).parents[1] / "audio" / "sound_card.sh"
 
 
 class Card:
-    """A private PulseAudio with a loudspeaker and a microphone. Use as a context manager."""
+    """A private PulseAudio with a loudspeaker and a microphone. Use as a context manager.
 
-    def __enter__(self) -> Card:
+    ``loud_at``: when something was last heard from the loudspeaker (monotonic; 0 never).
+    """
+
+    def __enter__(self) -> Self:
         self.folder = Path(tempfile.mkdtemp(prefix="card"))
         out = subprocess.run(
             ["sh", str(CARD), "start", str(self.folder), "duplex"],
@@ -41,12 +48,24 @@ class Card:
         lines = [line for line in out.splitlines() if "=" in line]
         self.env = {**os.environ, **dict(line.split("=", 1) for line in lines)}
         # a real microphone is never at exact zero; the program takes that for a dead headset
-        floor = to_samples(np.random.default_rng(1).standard_normal(RATE * 900), -62.0)
-        self._file("floor.wav", floor)
+        floor = to_samples(np.random.default_rng(1).standard_normal(RATE * 30), -62.0)
+        self._file("floor.wav", floor * 60)
         self.floor = subprocess.Popen(
             ["paplay", "--device=mic", str(self.folder / "floor.wav")], env=self.env
         )
+        self.loud_at = 0.0
+        self.ear = subprocess.Popen(
+            ["parec", "--device=card.monitor", "--format=s16le", "--rate=16000", "--channels=1",
+             "--latency-msec=20"], env=self.env, stdout=subprocess.PIPE,
+        )  # fmt: skip
+        threading.Thread(target=self._listen, daemon=True).start()
         return self
+
+    def _listen(self) -> None:
+        assert self.ear.stdout is not None
+        while block := self.ear.stdout.read(320):
+            if any(block):
+                self.loud_at = time.monotonic()
 
     def _file(self, name: str, samples: bytes) -> Path:
         file = self.folder / name
@@ -54,8 +73,9 @@ class Card:
         return file
 
     def __exit__(self, *_: object) -> None:
-        self.floor.kill()
-        self.floor.wait()
+        for process in (self.floor, self.ear):
+            process.kill()
+            process.wait(30)
         subprocess.run(["sh", str(CARD), "stop", str(self.folder)], check=False, timeout=60)
         shutil.rmtree(self.folder, ignore_errors=True)
 
@@ -125,30 +145,40 @@ class Program:
 def drive(
     card: Card, name: str, program: Program, *, noise_db: float | None, most_s: float
 ) -> list[str]:
-    """Let the driver of a drive answer until the program ends. The lines it printed."""
+    """Let the driver of a drive answer until the program ends. The lines it printed.
+
+    He answers when it has been quiet for ``PAUSE_S``, and again when nothing comes back.
+    """
     model, folder = load_drive(name)
     driver = RecordedDriver(model, folder, noise="none")
     voice = SynthesiserVoice()
     hum = to_samples(diesel(5.0, 3), noise_db) if noise_db is not None else b""
     told = 0
-    until, quiet_from = time.monotonic() + most_s, time.monotonic()
+    until = time.monotonic() + most_s
+    talk_until = spoke_at = 0.0
     while program.process.poll() is None and time.monotonic() < until:
         prompts = program.hear(0.2)
         if any(line.startswith("> ") for line in program.seen[told:]):
             driver.hear_tone("accepted")  # something was taken from him
+            spoke_at = 0.0
         told = len(program.seen)
         for prompt in prompts:
             driver.hear_prompt(prompt)
-            if prompt.startswith(("I did not", "I hear", "I heard only", "That was too")):
+            if prompt.startswith(tuple(NOT_UNDERSTOOD.values())):
                 driver.hear_tone("not understood")
             length = len(voice.render(prompt)) / 2 / RATE
-            quiet_from = max(quiet_from, time.monotonic()) + length + 0.35
-        if prompts or time.monotonic() < quiet_from:
+            talk_until = max(talk_until, time.monotonic()) + length
+            spoke_at = 0.0
+        now = time.monotonic()
+        unheard = card.loud_at < program.prompted_at and now < talk_until + LATE_S
+        if prompts or unheard or now < max(talk_until, card.loud_at + PAUSE_S):
             continue
+        if spoke_at and now > spoke_at + PATIENCE_S:
+            driver.unheard()
         spoken = driver.reply()
         if spoken is not None:
             card.speak(_over(spoken.samples, hum))
-            quiet_from = time.monotonic() + 0.8
+            spoke_at = time.monotonic()
     program.hear(0.5)
     return program.seen
 
