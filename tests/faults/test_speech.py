@@ -39,7 +39,7 @@ def test_loudspeaker_gone(row: Row) -> None:
         before = len(program.seen)
         yard.loudspeaker.end()
         program.until(UNHEARD)
-        assert not program.hear(7)  # it holds, and does not say it for ever
+        assert not program.hear(6)  # it holds, and does not say it for ever
         assert "said" not in yard.kinds()
         yard.loudspeaker.start()
         program.until("You hear me again.")
