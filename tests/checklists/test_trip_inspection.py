@@ -294,8 +294,8 @@ def test_after_a_resume_the_knobs_are_asked_before_a_hand_goes_in() -> None:
 
 
 # State commercial driver manuals, section 7.3 ("Inspecting Doubles and Triples", 2005 testing
-# system; California, Florida and Michigan 2015 copies): shut-off valves at the rear of front trailers
-# open, at the rear of the last one closed, drain of the dolly closed; hook latched, chains, lines.
+# system; California, Florida and Michigan 2015 copies): shut-off valves at the rear of front
+# trailers open, at the rear of the last one closed, drain of the dolly closed; hook latched.
 DOUBLES = {
     "dolly": "not latched",
     "front valves": "one closed",
