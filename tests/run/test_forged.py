@@ -22,6 +22,7 @@ from voicecheck.session import records as r
 CHANGES = {
     "an unknown step": (r.StepStarted, {"step": "nowhere"}),
     "an answer to an unknown step": (r.Answered, {"step": "nowhere"}),
+    "an answer to no step": (r.Answered, {"step": ""}),
     "an unknown hazard": (r.StepStarted, {"hazard": "dragons"}),
     "an unknown fact": (r.Answered, {"gives": ("all is well",)}),
     "an unknown outcome": (r.Answered, {"outcome": "splendid"}),

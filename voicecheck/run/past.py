@@ -123,10 +123,13 @@ _CLOSED = {
 }
 
 
+_AT_A_STEP = (r.StepStarted, r.Answered, r.Withdrawn, r.Again, r.ItemNoted)
+
+
 def _names_known(compiled: Compiled, record: r.Record) -> None:
     """LookupError for a step, hazard, fact or outcome that there is not."""
     for id in (getattr(record, "step", ""), *getattr(record, "steps", ())):
-        if id:
+        if id or isinstance(record, _AT_A_STEP):
             compiled.step(id)
     if hazard := getattr(record, "hazard", ""):
         compiled.hazards[hazard]
