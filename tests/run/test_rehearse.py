@@ -21,6 +21,9 @@ DRIVES = [
     ("couple", "corrections", "complete", 0),
     ("brake-tests", "", "complete", 0),
     ("trip-inspection", "", "complete", 0),
+    ("cargo", "", "complete", 0),
+    ("en-route", "", "complete", 0),
+    ("post-trip", "", "complete", 0),
 ]
 
 
@@ -86,6 +89,8 @@ def test_every_reply_has_its_sound_beside_the_journal(tmp_path: Path) -> None:
         ("fifteen", "one five psi", True),
         ("fifteen", "five zero psi", False),
         ("one two", "two one", False),
+        ("four", "four pieces", True),
+        ("four", "five pieces", False),
     ],
 )
 def test_the_recorded_driver_affirms_only_what_he_said(said: str, heard: str, right: bool) -> None:

@@ -283,7 +283,7 @@ _NUMBERS = tuple(
         low=Decimal(0),
         high=Decimal(100000),
     )
-    for symbols in (("psi", "kPa"), ("in", "mm", "ft"), ("s", "min"))
+    for symbols in (("psi", "kPa"), ("in", "mm", "ft"), ("s", "min"), ("count",), ("km", "mi"))
 )
 _FIGURES = (
     *(Expect((), number) for number in _NUMBERS),
