@@ -47,7 +47,7 @@ RATE = 16_000
 SILENCE_S = 0.1
 PEAK = 10 ** (-6 / 20)
 STEP = 16  # of the 16-bit samples; its noise is 77 dB below full scale, about 55 below the speech
-MOST_KIB = 12 * 1024
+MOST_KIB = 14 * 1024
 
 KOKORO = ("af_kore", "af_nova", "am_michael", "am_puck", "bf_emma", "bm_lewis")
 FLITE = ("slt", "rms")

@@ -23,7 +23,6 @@ DRIVES = [
     ("trip-inspection", "", "complete", 0),
     ("cargo", "", "complete", 0),
     ("en-route", "", "complete", 0),
-    ("post-trip", "", "complete", 0),
 ]
 
 
