@@ -21,7 +21,8 @@ from voicecheck.run.driver import load_drive, slug
 ROOT = Path(__file__).parents[2]
 FIXTURES = ROOT / "audio_fixtures"
 DRIVES = (
-    "all-good", "brake-tests", "cargo", "corrections", "en-route", "stop", "trip-inspection",
+    "all-good", "brake-tests", "cargo", "corrections", "en-route", "post-trip", "stop",
+    "trip-inspection",
 )  # fmt: skip
 MOST_KIB = 14 * 1024
 MOST_SILENCE_S = 0.4

@@ -23,6 +23,7 @@ DRIVES = [
     ("trip-inspection", "", "complete", 0),
     ("cargo", "", "complete", 0),
     ("en-route", "", "complete", 0),
+    ("post-trip", "", "complete", 0),
 ]
 
 
