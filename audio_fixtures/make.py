@@ -149,7 +149,7 @@ def kokoro() -> Any:
 
 
 def by_kokoro(words: str, voice: str, speed: float, end: str) -> tuple[Any, int]:
-    said = kokoro().speak([*words.split(), *end], voice, speed, SAY_AS)
+    said = kokoro().speak([*re.findall(r"[^ ,]+|,", words), *end], voice, speed, SAY_AS)
     return said.samples, 24_000
 
 

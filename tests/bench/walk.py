@@ -4,8 +4,9 @@
 The walk is simulated, not measured on people: 1.2 m/s between places whose coordinates stand below
 (an invented combination, 16 m trailer), the look times of the checklist or, where the driver works,
 the work times below (estimates, no source), prompts spoken while walking where the step is at
-another place. A reply takes 1.0 s to say and 0.4 s to be taken; with ``--read-back`` each is read
-back as well. A test that is timed takes its time with or without the voice.
+another place. A reply takes 1.0 s to say, as long again for each further part that it answers in
+one breath, and 0.4 s to be taken; with ``--read-back`` each is read back as well. A test that is
+timed takes its time with or without the voice.
 
 In "full" and "brief" the look begins when the question is over. "Known" is brief for somebody who
 knows the walk and wears a headset: the look begins when the item is named, and the reply stops the
@@ -24,6 +25,7 @@ from voicecheck.run.library import names
 
 SPEED = 1.2  # m/s
 REPLY_S, TAKEN_S, READ_BACK_S = 1.0, 0.4, 2.5
+SAID_MORE_S = 1.0  # for each further part of a reply in one breath
 # metres: x along the combination from the tractor's bumper, y across it (invented)
 PLACES = {
     "cab": (2.0, -1.8), "tractor": (4.5, -1.8), "coupling": (5.5, -1.5), "nose": (6.0, -1.5),
@@ -73,6 +75,7 @@ def measure(where: str, walk: Walk, mode: str, read_back: bool, voice: Synthesis
         walk.reply("brief")
     silent = spoken = talk = 0.0
     replies, place, costs, asked = 0, "", [], ""
+    checklist = walk.session.compiled
     while not walk.outcome:
         step = walk.step()
         prompt = [text for text in walk.said if text]
@@ -84,7 +87,9 @@ def measure(where: str, walk: Walk, mode: str, read_back: bool, voice: Synthesis
             way = math.dist(here, there) / SPEED + CLIMB_S * ("cab" in (place, step.place))
             place = step.place
         if step.id != asked:  # a read-back or a second reading is no second look
-            work, asked = WORK_S.get(step.written, step.look_s), step.id
+            asked = step.id
+            parts = [checklist.step(id) for id in walk.session.state.breath] or [step]
+            work = float(sum(WORK_S.get(part.written, part.look_s) for part in parts))
         if walk.phase == "timing" and step.reading is not None:
             work += step.reading.seconds if step.kind == "timed" else CLOCKED_S
         says = walk.good()
@@ -95,6 +100,7 @@ def measure(where: str, walk: Walk, mode: str, read_back: bool, voice: Synthesis
         heard = seconds
         if mode == "known" and not (step.confirm or step.caution):
             heard = min(seconds, NAMED_S)
+        answer += SAID_MORE_S * max(0, len(walk.session.state.breath) - 1)
         talk += min(seconds, max(way, heard) + work) if mode == "known" else seconds
         spoken += max(way, heard) + work + answer
         replies += answers

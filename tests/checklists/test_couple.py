@@ -108,6 +108,46 @@ def test_the_four_holding_tests_are_four_records_with_both_knobs_named_first() -
         assert "leave" in couple.defects[moved.defect].scope
 
 
+def test_what_proves_the_lock_is_asked_alone_and_in_changing_form() -> None:
+    """The looks that coupling rows C11 to C13 give to the eye; common practice, no source."""
+    couple = compiled("couple")
+    together = [step.together.steps for step in couple.steps if step.together]
+    alone = {"jaws", "handle", "gap", "first pull", "raise legs", "test one", "test two"}
+    assert together
+    assert alone.isdisjoint(id for ids in together for id in ids)
+    for id in ("jaws", "handle", "gap"):
+        assert len(couple.step(id).variants) > 1
+        assert couple.step(id).confirm
+    for ids in together:
+        assert not any(couple.step(id).caution for id in ids[1:])
+        assert len({couple.step(id).place for id in ids}) == 1
+
+
+def test_no_row_is_lost_when_several_are_asked_together() -> None:
+    """Each part is named in the common sentence, or with words of its own answers."""
+    couple = compiled("couple")
+    named = {
+        "near side look": "near side", "trailer brakes": "what holds the trailer",
+        "legs first": "landing gear", "load": "load", "doors": "closed and locked",
+        "dispatch": "dispatch", "fifth wheel": "bolts, cracks, grease, slider pins",
+        "jaws ready": "jaws and handle", "kingpin": "kingpin", "legs still down": "still down",
+        "seals": "gladhand seals, both sides", "lines": "far line first",
+        "lines clear": "lines clear", "leak": "listen along the lines", "rear lamps": "lamps",
+        "left lamps": "lamps", "left tires": "tires and wheels", "right lamps": "lamps",
+        "right tires": "tires and wheels", "front lamps": "front top lamps",
+        "stow": "crank stowed", "chocks": "frame and tire clearance. chocks away",
+    }  # fmt: skip
+    found = {
+        id: step.together.ask.lower()
+        for step in couple.steps
+        if step.together
+        for id in step.together.steps
+    }
+    assert set(found) == set(named)
+    for id, words in named.items():
+        assert words in found[id], id
+
+
 HAZARDS = {  # hazard: (needs, make-safe), as an instructor demands; common practice, no source
     "reach in": ("tractor parked, engine off, trailer held", "Step out. Keep clear."),
     "between the units": ("tractor parked, engine off, trailer held", "Step out. Keep clear."),

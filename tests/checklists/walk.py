@@ -6,6 +6,7 @@ import dataclasses
 from functools import cache
 
 from tests.session.small import Hand, opened
+from voicecheck.checklist.breath import good_ways
 from voicecheck.checklist.compiled import Compiled, Step
 from voicecheck.run.library import compile_sources, load_sources
 from voicecheck.session import events as e
@@ -92,6 +93,8 @@ class Walk(Hand):
         if step.kind in ("measure", "timed"):
             assert step.reading is not None
             return READINGS[step.reading.limit or step.written][state.question == "second reading"]
+        if state.breath and self.phase == "asked":
+            return self.in_breath(len(state.breath))
         if step.kind == "answers":
             return next(
                 a.said[0]
@@ -108,13 +111,22 @@ class Walk(Hand):
             "attest": "affirm",
         }[step.kind]
 
+    def in_breath(self, count: int) -> str:
+        """The good answers to the first ``count`` parts of the question."""
+        steps = [self.session.compiled.step(id) for id in self.session.state.breath[:count]]
+        return " ".join(good_ways(step)[0][1][0] for step in steps)
+
     def to(self, id: str, stop_at: tuple[str, ...] = ()) -> None:
         for _ in range(200):
             if self.outcome or self.phase in stop_at:
                 return
-            if self.session.state.step == id and self.phase == "asked":
+            state = self.session.state
+            if state.step == id and self.phase == "asked":
                 return
-            self.reply(self.good())
+            if id in state.breath and self.phase == "asked":  # only what is before it is said
+                self.reply(self.in_breath(state.breath.index(id)))
+            else:
+                self.reply(self.good())
         raise AssertionError(f"never came to {id}")
 
     def to_the_end(self) -> None:

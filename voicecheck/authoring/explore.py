@@ -130,7 +130,7 @@ def _control(compiled: Compiled, s: State, now: int) -> Key:
         s.goes_to if s.phase is P.HOLDING else "",
         s.hazard,
         s.variant if step and len(step.variants) > 1 and listening else 0,
-        s.breath,  # emptied by whatever leads away from its question
+        s.breath if listening else (),
         s.question if inside else "",
         s.about if inside else "",
         (pending[0], *pending[2:5]) if pending else (),
@@ -189,22 +189,18 @@ def class_key(compiled: Compiled, node: Node) -> Key:
     read of the memory.
     """
     s = node.state
-    also = tuple(_read_of(compiled, s, node.now, id) for id in s.breath[1:])
+    asked = s.phase in (Phase.SPEAKING, Phase.ASKED, Phase.READING)
+    also = tuple(_read_of(compiled, s, id) for id in s.breath[1:]) if asked else ()
     return (*_class_key(compiled, node), also) if also else _class_key(compiled, node)
 
 
-def _read_of(compiled: Compiled, s: State, now: int, id: str) -> Key:
-    """What the gate of a step and the answers to it read."""
+def _read_of(compiled: Compiled, s: State, id: str) -> Key:
+    """Of a part behind the first: whether its gate is open, and exceptions noted in its group.
+
+    What it excludes, its third time and each needed fact gone are tried with spoiled memory.
+    """
     step = compiled.step(id)
-    leaves = _leaves(compiled, step)
-    return (
-        tuple(f in s.facts for f in leaves),
-        tuple(s.deadlines.get(f, now + 1) <= now for f in leaves),
-        tuple(f in s.facts for f in _given(step)),
-        bool(s.items.get(id)),
-        min(3, s.agains.get(id, 0)),
-        frozenset((d.severity, d.number in s.released) for d in s.defects if d.step == id),
-    )
+    return all(compiled.need(n).holds(s.true) for n in step.needs), bool(s.items.get(id))
 
 
 def _class_key(compiled: Compiled, node: Node) -> Key:
@@ -707,13 +703,14 @@ class Explorer:
     def _departs(self, move: Move, actions: list[a.Action]) -> int:
         if not self.reduced or move.kind == "prompt":
             return 0
-        for action in actions:
-            if not isinstance(action, a.Keep):
-                continue
-            match action.record:
-                case r.Answered(outcome=outcome, verdict=verdict):
-                    # no limit on file is the best that a reading can come to there
-                    return 0 if outcome == "good" or verdict == "cannot judge" else 1
+        records = [action.record for action in actions if isinstance(action, a.Keep)]
+        answers = [x for x in records if isinstance(x, r.Answered)]
+        if answers:
+            # no limit on file is the best that a reading can come to there
+            good = all(x.outcome == "good" or x.verdict == "cannot judge" for x in answers)
+            return int(not good or any(isinstance(x, r.Again | r.FollowedUp) for x in records))
+        for record in records:
+            match record:
                 case r.ReadBack() if move.kind == "reply":
                     return 0
                 case r.Timing() | r.TimingDone() | r.Marked():
