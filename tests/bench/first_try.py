@@ -119,7 +119,7 @@ def walk(drive: dict[str, Any], inspection: str) -> Iterator[tuple[str, State]]:
         if session.state.phase is Phase.READING:
             words = "affirm"
         else:
-            words = _reply(drive["hears"], left, used, prompts)
+            words = _reply(drive["hears"], left, used, prompts).replace(",", "")
         if not words or words.startswith(("talk:", "noise:", "silence:")):
             if words.startswith("talk:"):
                 yield words, state
@@ -173,7 +173,7 @@ def number_states() -> list[State]:
 
 def slug(words: str) -> str:
     """As in audio_fixtures/make.py."""
-    return "-".join(words.lower().split()).replace("'", "")
+    return "-".join(words.lower().replace(",", "").split()).replace("'", "")
 
 
 def trials(clips: str) -> list[Trial]:

@@ -121,7 +121,8 @@ class TypedWorld:
                 return e.MemoHeard(
                     at=self.clock.now(), evidence="", digest="", seconds="", text=said
                 )
-            return e.ReplyHeard(at=self.clock.now(), words=said.lower(), certainty="typed")
+            words = said.lower().replace(", ", " ")  # at a keyboard a pause is a comma
+            return e.ReplyHeard(at=self.clock.now(), words=words, certainty="typed")
 
     def _elapse(self, name: str, left: float) -> e.Event:
         self.clock.pass_time(left)
