@@ -23,6 +23,7 @@ from voicecheck.audio.ear import Ear
 from voicecheck.audio.ports import Heard, Recogniser, RivalScoring
 from voicecheck.audio.vosk_recogniser import (
     VoskRecogniser,
+    _begun_with,
     check_card,
     check_folder,
     default_model,
@@ -287,6 +288,13 @@ def test_joined_entries_are_used_and_turned_back(vosk: VoskRecogniser) -> None:
     assert Saying.grammar == ["pass", "say again", "stand_by", "[unk]"]
     assert heard.text == "stand by" and heard.words[0].text == "stand by"
     assert words.complete(heard.text)
+
+
+def test_a_longer_phrase_begins_with_the_joined_entry_of_the_shorter_one() -> None:
+    """Two ways to the same words halve their confidence."""
+    entries = ["no_leak", "no leak lamps good", "no leaks", "stop", "stop now"]
+    wanted = ["no_leak", "no_leak lamps good", "no leaks", "stop", "stop now"]
+    assert [_begun_with(entry, entries) for entry in entries] == wanted
 
 
 @pytest.mark.parametrize("kind", ["diesel", "wind"])

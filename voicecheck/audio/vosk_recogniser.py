@@ -133,6 +133,7 @@ class VoskRecogniser:
         for phrase in (*vocabulary.phrases, *free):
             entries.append(self._entry(phrase))
             lacking += [] if self._has(entries[-1]) else self.missing(phrase.split())
+        entries = [_begun_with(entry, entries) for entry in entries]
         if lacking:
             raise WordNotInModel(
                 f"The model {self.folder.name} cannot hear: {', '.join(sorted(set(lacking)))}.",
@@ -196,6 +197,19 @@ class VoskRecogniser:
 
     def _has(self, word: str) -> bool:
         return bool(word) and word != "<eps>" and self._model.vosk_model_find_word(word) >= 0
+
+
+def _begun_with(entry: str, entries: Iterable[str]) -> str:
+    """A longer phrase begins with the same entry as the shorter one that it begins with.
+
+    Else the same words come by two ways ("no_leak", "no leak lamps good"), and halve each other's
+    confidence: 0.55 for 1.00 (measured 2026-11-25).
+    """
+    for other in entries:
+        begin = other.replace("_", " ") + " "
+        if other != begin[:-1] and entry.startswith(begin):
+            return f"{other} {entry[len(begin) :]}"
+    return entry
 
 
 def check_folder(folder: Path) -> None:
