@@ -25,12 +25,17 @@ class Augment:
     """Call with a batch of cleanly placed speech."""
 
     def __init__(
-        self, device: str, seed: int, bank: Tensor, rooms: Tensor, hard: float = 1.0
-    ) -> None:
-        """bank half (n, samples) of noise; hard 0..1: how loud, how sudden the background is."""
+        self, device: str, seed: int, bank: Tensor, rooms: Tensor, hard: float = 1.0,
+        without: str = "",
+    ) -> None:  # fmt: skip
+        """bank half (n, samples) of noise; hard 0..1: how loud, how sudden the background is.
+
+        without: "noise" adds no background, "shifts" changes neither speed nor vocal tract.
+        """
         self.device, self.bank, self.rooms, self.hard = device, bank, rooms, hard
+        self.background, self.shifted = without != "noise", without != "shifts"
         self.g = torch.Generator(device=device).manual_seed(seed)
-        self.mfcc = Mfcc(device, WARPS, BENDS)
+        self.mfcc = Mfcc(device, *((WARPS, BENDS) if self.shifted else ((1.0,), (None,))))
         self.maker = Maker(device, seed + 1, None, 1)
 
     def u(self, low: float, high: float, *shape: int) -> Tensor:
@@ -51,7 +56,8 @@ class Augment:
         """
         n = len(start)
         speed = 0.8 + self.u(0, 0.45, n, 1)
-        speed = torch.where(self.chance(0.33, n), torch.ones_like(speed), speed)
+        same = self.chance(0.33, n) | (not self.shifted)
+        speed = torch.where(same, torch.ones_like(speed), speed)
         length = length[:, None].float()
         speed = torch.maximum(speed, length / (size - 200))
         room = (size - length / speed).clamp(min=0)
@@ -135,7 +141,8 @@ class Augment:
         quiet = self.u(12, 45, n, 1)
         loud = self.u(-4 - 3 * hard, 26 - 6 * hard, n, 1)
         snr = torch.where(self.chance(0.72 + 0.04 * hard, n), loud, quiet)
-        snr = torch.where(self.chance(clean, n), torch.full_like(snr, 60.0), snr)
+        none = self.chance(clean, n) | (not self.background)
+        snr = torch.where(none, torch.full_like(snr, 60.0), snr)
         noise = self.clips(n, size)
         second = self.clips(n, size) * 10 ** (self.u(-15, 6, n, 1) / 20)
         noise = noise + torch.where(self.chance(0.3, n), second, torch.zeros_like(second))
@@ -149,9 +156,9 @@ class Augment:
         x = x + noise * 10 ** (-snr / 20)
         other = x.roll(1, 0) * ~silent.roll(1, 0)[:, None]
         other = other * 10 ** (-self.u(5, 24, n, 1) / 20)
-        near = self.chance(0.08 + 0.06 * hard, n) & ~silent[:, None]
+        near = self.chance((0.08 + 0.06 * hard) * self.background, n) & ~silent[:, None]
         x = x + torch.where(near, other, torch.zeros_like(other))
-        x = x + self.sudden(n, size) * self.chance(0.3 * hard, n)
+        x = x + self.sudden(n, size) * self.chance(0.3 * hard * self.background, n)
         x = self.gated(x, first + spoken / speed)
         x = torch.fft.irfft(torch.fft.rfft(x) * self.gain(n, size), size)
         x = self.level(x)

@@ -74,12 +74,12 @@ def main() -> None:
     args = parser.parse_args()
     rng = random.Random(args.seed)
     texts = Texts(rng, lexicon.common_words(24000))
-    rows: dict[str, list] = {k: [] for k in ("start", "length", "count", "phone", "word", "trade")}
+    rows: dict[str, list] = {k: [] for k in ("start", "length", "count", "phone", "word", "trade", "contrast")}
     pieces, total = [], 0
     with tempfile.TemporaryDirectory() as temp:
         out = f"{temp}/x.wav"
         while total < args.minutes * 60 * RATE:
-            words, trade = texts.segment()
+            words, trade, contrast = texts.segment()
             phones, word = [], []
             for w, name in enumerate(words):
                 said = lexicon.pronunciations(name)[0]
@@ -102,7 +102,8 @@ def main() -> None:
             code = np.sign(x) * np.log1p(255 * np.abs(x)) / math.log(256) * 127
             pieces.append((np.round(code) + 128).astype(np.uint8))
             for key, value in (("start", total), ("length", len(x)), ("count", len(phones)),
-                               ("phone", phones), ("word", word), ("trade", trade)):  # fmt: skip
+                               ("phone", phones), ("word", word), ("trade", trade),
+                               ("contrast", contrast)):  # fmt: skip
                 rows[key].append(value)
             total += len(x)
     padded = {k: np.zeros((len(pieces), MAX_PHONES), np.uint8) for k in ("phone", "word")}
@@ -112,7 +113,7 @@ def main() -> None:
     nothing = np.zeros((len(pieces), MAX_PHONES), np.int32)
     np.savez(args.out, mulaw=np.concatenate(pieces), start=np.array(rows["start"], np.int64),
              length=np.array(rows["length"], np.int32), count=np.array(rows["count"], np.int32),
-             trade=np.array(rows["trade"]), begin=nothing, end=nothing, **padded)  # fmt: skip
+             trade=np.array(rows["trade"]), contrast=np.array(rows["contrast"]), begin=nothing, end=nothing, **padded)  # fmt: skip
     print(len(pieces), "utterances", total / RATE / 60, "minutes")
 
 

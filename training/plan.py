@@ -17,12 +17,12 @@ from pathlib import Path
 import numpy as np
 
 from training import kokoro, lexicon
-from training.texts import Texts
+from training.texts import Segment, Texts
 
 SPACE, PAUSE = 255, 254  # in the phone array
-FIRST_OF_PHONE, FIRST_OF_WORD, FIRST_OF_SEGMENT, TRADE = 1, 2, 4, 8
+FIRST_OF_PHONE, FIRST_OF_WORD, FIRST_OF_SEGMENT, TRADE, CONTRAST = 1, 2, 4, 8, 16
 ROWS = 240  # style rows that are kept, by number of tokens
-AWAY, STRAY = 4, 0.5
+AWAY, STRAY = 5, 0.6
 VOICES = 3 + AWAY
 WHISPERED = 0.02
 ENGLISH = ("af_", "am_", "bf_", "bm_")
@@ -33,7 +33,7 @@ def mixture(
 ) -> tuple[list[int], list[float]]:
     """VOICES voices and weights that sum to one; weights may be negative.
 
-    One to three voices, two of them also beyond each other (a quarter of the way), and beside them
+    One to three voices, two of them also beyond each other (a third of the way), and beside them
     a random step along the differences of AWAY others, so that no two calls have one speaker.
     """
     pool = english if rng.random() < 0.6 else every
@@ -44,7 +44,7 @@ def mixture(
         w = [rng.gammavariate(1.0, 1.0) for _ in range(3)]
         weights = [x / sum(w) for x in w]
     elif kind >= 0.15:
-        a = rng.uniform(-0.25, 1.25)
+        a = rng.uniform(-0.35, 1.35)
         weights = [a, 1 - a, 0.0]
     size = abs(rng.gauss(0, STRAY))
     steps = [rng.gauss(0, size) for _ in range(AWAY)]
@@ -54,7 +54,7 @@ def mixture(
 
 
 def encode(
-    segments: list[tuple[list[str], bool]],
+    segments: list[Segment],
     rng: random.Random,
     vocab: dict[str, int],
     table: dict[str, list[list[str]]],
@@ -70,7 +70,7 @@ def encode(
         phones.append(phone)
         flags.append(flag)
 
-    for n, (words, trade) in enumerate(segments):
+    for n, (words, trade, contrast) in enumerate(segments):
         if n:
             add(rng.choice(".,.!?;"), PAUSE)
         for k, word in enumerate(words):
@@ -81,7 +81,7 @@ def encode(
             spoken = kokoro.phone_tokens(rng.choice(table[word]), british=british, flap=flap)
             for j, (base, letters) in enumerate(spoken):
                 for i, letter in enumerate(letters):
-                    flag = TRADE * trade
+                    flag = TRADE * trade | CONTRAST * contrast
                     if i == 0:
                         flag |= FIRST_OF_PHONE
                         if j == 0:
@@ -97,7 +97,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--calls", type=int, default=100000)
     parser.add_argument("--words", type=int, default=32000)
-    parser.add_argument("--seed", type=int, default=2)
+    parser.add_argument("--seed", type=int, default=3)
     parser.add_argument("--out", type=Path, required=True)
     args = parser.parse_args()
     rng = random.Random(args.seed)
@@ -125,10 +125,10 @@ def main() -> None:
         prosody = timbre if rng.random() < 0.5 else mixture(rng, english, english)
         columns["voice"].append([timbre[0], prosody[0]])
         columns["weight"].append([timbre[1], prosody[1]])
-        how["speed"].append(float(np.clip(np.exp(rng.gauss(0.02, 0.2)), 0.64, 1.6)))
-        pitch = float(np.clip(np.exp(rng.gauss(0, 0.15)), 0.66, 1.5))
+        how["speed"].append(float(np.clip(np.exp(rng.gauss(0.03, 0.23)), 0.6, 1.75)))
+        pitch = float(np.clip(np.exp(rng.gauss(0, 0.17)), 0.62, 1.6))
         how["pitch"].append(0.0 if rng.random() < WHISPERED else pitch)
-        how["stretch"].append(rng.uniform(0, 0.25) if rng.random() < 0.7 else 0.0)
+        how["stretch"].append(rng.uniform(0, 0.3) if rng.random() < 0.7 else 0.0)
         how["lively"].append(float(np.clip(np.exp(rng.gauss(0, 0.45)), 0.2, 2.0)))
     args.out.mkdir(parents=True, exist_ok=True)
     np.savez_compressed(

@@ -55,6 +55,7 @@ class Table:
     end: list[np.ndarray] = field(default_factory=list)
     word: list[np.ndarray] = field(default_factory=list)
     trade: list[bool] = field(default_factory=list)
+    contrast: list[bool] = field(default_factory=list)
     call: list[int] = field(default_factory=list)
 
     def save(self, path: Path) -> None:
@@ -64,6 +65,7 @@ class Table:
             "length": np.array(self.length, np.int32),
             "count": np.array(self.count, np.int32),
             "trade": np.array(self.trade, bool),
+            "contrast": np.array(self.contrast, bool),
             "call": np.array(self.call, np.int32),
         }
         for name, dtype in (
@@ -81,8 +83,8 @@ class Table:
 
 def cut(
     phone: np.ndarray, flag: np.ndarray, durations: np.ndarray
-) -> list[tuple[int, int, dict[str, np.ndarray], bool]]:
-    """Cut one call into segments: (first sample, last sample, phone columns, trade)."""
+) -> list[tuple[int, int, dict[str, np.ndarray], bool, bool]]:
+    """Cut one call into segments: (first sample, last sample, phone columns, trade, contrast)."""
     ends = np.cumsum(durations) * STEP
     spoken = np.flatnonzero(phone < p.PAUSE)
     first = flag[spoken] & p.FIRST_OF_PHONE > 0
@@ -110,7 +112,9 @@ def cut(
             "end": stops[a:b] - start,
             "word": word[a:b] - word[a],
         }
-        out.append((start, stop, columns, bool(flags[a] & p.TRADE)))
+        out.append(
+            (start, stop, columns, bool(flags[a] & p.TRADE), bool(flags[a] & p.CONTRAST))
+        )
     return out
 
 
@@ -164,7 +168,7 @@ def main() -> None:
                     continue
                 c = chunk[i]
                 span = slice(plan["offset"][c], plan["offset"][c + 1])
-                for start, stop, columns, trade in cut(
+                for start, stop, columns, trade, contrast in cut(
                     plan["phone"][span], plan["flag"][span], durations[k]
                 ):
                     stop = min(stop, pcm.shape[1])
@@ -176,6 +180,7 @@ def main() -> None:
                     table.length.append(stop - start)
                     table.count.append(n)
                     table.trade.append(trade)
+                    table.contrast.append(contrast)
                     table.call.append(int(c))
                     for name, column in columns.items():
                         getattr(table, name).append(column)

