@@ -125,6 +125,14 @@ FRACTIONS = [
 NUMBER_WORDS = [*DIGITS, *ICAO_DIGITS, *TEENS, *TENS, "hundred", "thousand", "point", "and", "oh",
                 "decimal", "minus", "over", "first", "second", "third", "fourth", "fifth", "sixth",
                 *(f for f in FRACTIONS if "-" not in f)]  # fmt: skip
+# Whole entries beside those of phrases.txt, as voicecheck/reply/numbers.py has them: "eighth" alone
+# would be a rival of "eight".
+WHOLE_FRACTIONS = [
+    f"{top}_{part}"
+    for bottom, one in ((8, "eighth"), (16, "sixteenth"))
+    for number, top in enumerate([{8: "an", 16: "a"}[bottom], *DIGITS[1:], *TEENS][:bottom])
+    for part in ([one] if number < 2 else [one, f"{one}s"])
+]
 MONTHS = [
     "january",
     "february",
@@ -195,7 +203,7 @@ def pronunciations(word: str) -> list[tuple[str, ...]]:
         if part not in table:
             raise UnknownWord(f"no pronunciation for {part!r}: add it to pronunciations.txt")
         variants = [tuple(p.rstrip("012") for p in v) for v in table[part]]
-        if len(parts) > 1 and part not in ("the", "a", "and"):
+        if len(parts) > 1 and part not in ("the", "a", "and", "eighth", "eighths"):
             variants = variants[:1]
         out = [o + v for o in out for v in dict.fromkeys(variants)][:8]
     return list(dict.fromkeys(out))
@@ -211,7 +219,7 @@ def phrases() -> tuple[list[list[str]], list[str]]:
             said.append(line.lstrip("=").split())
             if line.startswith("="):
                 whole.append("_".join(said[-1]))
-    return said, whole
+    return said, whole + WHOLE_FRACTIONS
 
 
 def common_words(number: int) -> list[str]:

@@ -9,7 +9,8 @@ Rules:
    becomes "pass"). So every word is looked up first, and a missing one is an error.
 4. vosk treats a grammar as word pairs, not as a list of sentences: "five" has come out as the
    lone "by" of "stand by". A phrase that the model has as one entry ("stand_by") is used whole;
-   what comes out is compared with the vocabulary by the ear.
+   what comes out is compared with the vocabulary by the ear. So are fractions where the model has
+   them all ("one_eighth"): then "eighth" alone is no rival of "eight".
 5. Beside the phrases of a closed question stand decoys: common words that sound like nothing that
    may be said (graph/decoys.txt, made with the model). Talk is heard as these, and comes out as
    ``[unk]``. Numbers and spellings get none: their words follow one another freely, decoys cost
@@ -129,8 +130,12 @@ class VoskRecogniser:
         """Listen for these phrases and free words and ``[unk]``. Raises WordNotInModel."""
         entries: list[str] = []
         lacking: list[str] = []
-        free = (w for w in vocabulary.words if _SAME.get(w) not in vocabulary.words)
-        for phrase in (*vocabulary.phrases, *free):
+        wholes = vocabulary.wholes if all(map(self._is_entry, vocabulary.wholes)) else ()
+        ends = vocabulary.ends if wholes else frozenset()
+        free = (
+            w for w in vocabulary.words if w not in ends and _SAME.get(w) not in vocabulary.words
+        )
+        for phrase in (*vocabulary.phrases, *free, *wholes):
             entries.append(self._entry(phrase))
             lacking += [] if self._has(entries[-1]) else self.missing(phrase.split())
         entries = [_begun_with(entry, entries) for entry in entries]
@@ -192,8 +197,11 @@ class VoskRecogniser:
         return json.loads(recogniser.FinalResult())
 
     def _entry(self, phrase: str) -> str:
-        joined = phrase.replace(" ", "_")
-        return joined if joined != phrase and self._has(joined) else phrase
+        return phrase.replace(" ", "_") if self._is_entry(phrase) else phrase
+
+    def _is_entry(self, phrase: str) -> bool:
+        """Whether the model has a phrase of several words as one entry."""
+        return " " in phrase and self._has(phrase.replace(" ", "_"))
 
     def _has(self, word: str) -> bool:
         return bool(word) and word != "<eps>" and self._model.vosk_model_find_word(word) >= 0

@@ -28,8 +28,10 @@ from typing import Any
 from voicecheck.errors import ChecklistError
 from voicecheck.reply.numbers import (
     FIGURES,
+    FRACTION_ENDS,
     LETTERS,
     MOST_FIGURES,
+    WHOLE_FRACTIONS,
     DateForm,
     NumberForm,
     SpellForm,
@@ -146,13 +148,16 @@ class Vocabulary:
 
     ``phrases`` are closed and whole; ``words`` may follow one another freely; ``jsgf`` is the same
     language as a JSGF grammar with the public rule ``<reply>``. It includes what is heard only to
-    be refused (rule 3 of this room).
+    be refused (rule 3 of this room). ``wholes`` are rows of the free words outside of which those
+    of ``ends`` make no sense: an engine that can hear them whole needs no ``ends`` alone.
     """
 
     phrases: tuple[str, ...]
     words: tuple[str, ...]
     jsgf: str
     expect: Expect | None = field(default=None, repr=False)
+    wholes: tuple[str, ...] = ()
+    ends: frozenset[str] = frozenset()
 
     def complete(self, text: str) -> bool:
         """Whether the text is one whole reply that is understood."""
@@ -189,7 +194,16 @@ def vocabulary(expect: Expect) -> Vocabulary:
     lines = ["#JSGF V1.0;", "grammar reply;"]
     lines += [f"<{name}> = {text};" for name, text in rules.items() if name != "reply"]
     lines.append(f"public <reply> = {rules['reply']};")
-    return Vocabulary(tuple(phrases), tuple(words), "\n".join(lines) + "\n", expect)
+    number = expect.number
+    fractions = number is not None and number.fractions and expect.date is None
+    return Vocabulary(
+        tuple(phrases),
+        tuple(words),
+        "\n".join(lines) + "\n",
+        expect,
+        WHOLE_FRACTIONS if fractions else (),
+        FRACTION_ENDS if fractions else frozenset(),
+    )
 
 
 def parse(expect: Expect, text: str) -> Understood | Refused:

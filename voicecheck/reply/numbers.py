@@ -318,6 +318,21 @@ def _article(word: str) -> str:
     return "an" if word[0] in "aeio" or word == "hour" else "a"
 
 
+def _whole_fractions(bottom: int) -> tuple[str, ...]:
+    one, many = _PARTS[bottom]
+    numerators = (*_ONES, *_TEENS)[2:bottom]
+    return (
+        f"{_article(one)} {one}",
+        f"one {one}",
+        *(f"{top} {part}" for top in numerators for part in (one, many)),
+    )
+
+
+FRACTION_ENDS: frozenset[str] = frozenset({*_PARTS[8], *_PARTS[16]})
+"""Denominators that sound like a figure ("eighth", "eight") and so are heard only in
+WHOLE_FRACTIONS, where an engine can do that."""
+WHOLE_FRACTIONS: tuple[str, ...] = (*_whole_fractions(8), *_whole_fractions(16))
+
 _PROPER = Rule("fraction", Either(*(_proper(bottom) for bottom in _PARTS)))
 _WITH_ARTICLE = Rule(
     "apart",
