@@ -74,7 +74,9 @@ def main() -> None:
     args = parser.parse_args()
     rng = random.Random(args.seed)
     texts = Texts(rng, lexicon.common_words(24000))
-    rows: dict[str, list] = {k: [] for k in ("start", "length", "count", "phone", "word", "trade", "contrast")}
+    rows: dict[str, list] = {
+        k: [] for k in ("start", "length", "count", "phone", "word", "trade", "contrast")
+    }
     pieces, total = [], 0
     with tempfile.TemporaryDirectory() as temp:
         out = f"{temp}/x.wav"
@@ -113,7 +115,8 @@ def main() -> None:
     nothing = np.zeros((len(pieces), MAX_PHONES), np.int32)
     np.savez(args.out, mulaw=np.concatenate(pieces), start=np.array(rows["start"], np.int64),
              length=np.array(rows["length"], np.int32), count=np.array(rows["count"], np.int32),
-             trade=np.array(rows["trade"]), contrast=np.array(rows["contrast"]), begin=nothing, end=nothing, **padded)  # fmt: skip
+             trade=np.array(rows["trade"]), contrast=np.array(rows["contrast"]),
+             begin=nothing, end=nothing, **padded)  # fmt: skip
     print(len(pieces), "utterances", total / RATE / 60, "minutes")
 
 

@@ -112,9 +112,7 @@ def cut(
             "end": stops[a:b] - start,
             "word": word[a:b] - word[a],
         }
-        out.append(
-            (start, stop, columns, bool(flags[a] & p.TRADE), bool(flags[a] & p.CONTRAST))
-        )
+        out.append((start, stop, columns, bool(flags[a] & p.TRADE), bool(flags[a] & p.CONTRAST)))
     return out
 
 

@@ -33,7 +33,8 @@ from voicecheck.audio.vosk_recogniser import (
     whole_digest,
 )
 from voicecheck.errors import ModelUnusable, RecogniserMissing, WordNotInModel
-from voicecheck.reply.grammar import Vocabulary
+from voicecheck.reply.grammar import DateForm, Expect, NumberForm, Vocabulary, vocabulary
+from voicecheck.units import unit_named
 
 Spoken = Callable[[str], bytes]
 WORDS = ("pass", "fail", "negative", "affirm", "say again", "stand by", "not closed", "closed")
@@ -253,6 +254,22 @@ def test_margin_is_positive_only_for_what_is_heard_best(
         assert vosk.margin(sound, "fail") == float("-inf")
         return
     pytest.fail("this model hears none of three rendered phrases")
+
+
+def test_eighth_alone_is_no_rival_of_eight(vosk: VoskRecogniser) -> None:
+    """Fractions are entries; where a model lacks one, their words stand alone as before."""
+    inch = unit_named("in")
+    length = vocabulary(Expect((), NumberForm(inch, (inch,), fractions=True)))
+    vosk.prepare(length)
+    if vosk.missing(["three_eighths"]):
+        assert "eighth" in vosk._grammar
+        return
+    assert {"one_eighth", "three_eighths", "an_eighth", "eight", "quarter"} <= set(vosk._grammar)
+    assert not {"eighth", "eighths", "sixteenth", "sixteenths"} & set(vosk._grammar)
+    vosk.prepare(vocabulary(Expect((), NumberForm(inch, (inch,)))))
+    assert "one_eighth" not in vosk._grammar
+    vosk.prepare(vocabulary(Expect((), date=DateForm(day=True))))
+    assert "eighth" in vosk._grammar
 
 
 def test_joined_entries_are_used_and_turned_back(vosk: VoskRecogniser) -> None:

@@ -101,3 +101,10 @@ def test_trade_words_and_whole_phrases_are_listed():
     # ICAO Annex 10 vol. II 5.2.1.4.3.1 says three as TREE and nine as NIN-er (from memory)
     assert lexicon.pronunciations("tree")[0] == ("T", "R", "IY")
     assert lexicon.pronunciations("niner")[0] == ("N", "AY", "N", "ER")
+
+
+def test_fractions_are_entries_as_the_grammar_says_them():
+    from voicecheck.reply.numbers import WHOLE_FRACTIONS
+
+    assert sorted(lexicon.WHOLE_FRACTIONS) == sorted(f.replace(" ", "_") for f in WHOLE_FRACTIONS)
+    assert ("TH", "R", "IY", "EY", "T", "TH", "S") in lexicon.pronunciations("three_eighths")

@@ -30,7 +30,9 @@ def test_stress_flap_and_british_vowels():
 def test_a_call_is_cut_into_its_segments_with_true_times():
     table = {"go": [["G", "OW1"]], "up": [["AH1", "P"]]}
     rng = random.Random(0)
-    ids, phones, flags = plan.encode([Segment(["go"], True), Segment(["up"], False, True)], rng, VOCAB, table)
+    ids, phones, flags = plan.encode(
+        [Segment(["go"], True), Segment(["up"], False, True)], rng, VOCAB, table
+    )
     assert len(ids) == len(phones) == len(flags)
     durations = np.full(len(ids) + 2, 2)
     durations[0] = 20  # half a second before the first word

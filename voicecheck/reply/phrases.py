@@ -96,7 +96,7 @@ PHRASES: Mapping[str, Phrase] = MappingProxyType(
             _word(PASS),
             _word(FAIL),
             _word(NOT_FITTED),
-            _word(DONE, "complete"),
+            _word(DONE, "complete", "finished"),
             _word(ALL_GOOD),
             _word(MENDED),
             _word(RELEASE),
@@ -142,11 +142,15 @@ SAME_THING: tuple[tuple[str, ...], ...] = (
     ("pull test", "tug"),
     ("cable", "pigtail"),
 )
+# An answer of one syllable is lost in noise; these are fuller words for it. No source.
+FULLER: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {"chocked": ("chocks set",), "chocks": ("chocks set",), "loose": ("come loose",)}
+)
 
 
 def also_said(phrase: str) -> tuple[str, ...]:
     """The phrase and the other ways in which drivers say it, the written one first."""
-    found = [phrase]
+    found = [phrase, *FULLER.get(phrase, ())]
     padded = f" {phrase} "
     for names in SAME_THING:
         for name in names:  # the longest name of a row stands first
