@@ -126,12 +126,12 @@ NUMBER_WORDS = [*DIGITS, *ICAO_DIGITS, *TEENS, *TENS, "hundred", "thousand", "po
                 "decimal", "minus", "over", "first", "second", "third", "fourth", "fifth", "sixth",
                 *(f for f in FRACTIONS if "-" not in f)]  # fmt: skip
 # Whole entries beside those of phrases.txt, as voicecheck/reply/numbers.py has them: "eighth" alone
-# would be a rival of "eight".
+# would be a rival of "eight", and "one eighth" as one entry a shorter path than "one eight".
 WHOLE_FRACTIONS = [
     f"{top}_{part}"
-    for bottom, one in ((8, "eighth"), (16, "sixteenth"))
+    for bottom, figure, one in ((8, "eight", "eighth"), (16, "sixteen", "sixteenth"))
     for number, top in enumerate([{8: "an", 16: "a"}[bottom], *DIGITS[1:], *TEENS][:bottom])
-    for part in ([one] if number < 2 else [one, f"{one}s"])
+    for part in [one, *([figure] if number else []), *([f"{one}s"] if number > 1 else [])]
 ]
 MONTHS = [
     "january",

@@ -318,13 +318,18 @@ def _article(word: str) -> str:
     return "an" if word[0] in "aeio" or word == "hour" else "a"
 
 
+_WITHOUT_END = {"eighth": "eight", "sixteenth": "sixteen"}
+
+
 def _whole_fractions(bottom: int) -> tuple[str, ...]:
+    """And what sounds like them, so that neither is the shorter path: "one eight"."""
     one, many = _PARTS[bottom]
     numerators = (*_ONES, *_TEENS)[2:bottom]
     return (
         f"{_article(one)} {one}",
         f"one {one}",
         *(f"{top} {part}" for top in numerators for part in (one, many)),
+        *(f"{top} {_WITHOUT_END[one]}" for top in ("one", *numerators)),
     )
 
 
