@@ -131,7 +131,7 @@ WHOLE_FRACTIONS = [
     f"{top}_{part}"
     for bottom, figure, one in ((8, "eight", "eighth"), (16, "sixteen", "sixteenth"))
     for number, top in enumerate([{8: "an", 16: "a"}[bottom], *DIGITS[1:], *TEENS][:bottom])
-    for part in [one, *([figure] if number else []), *([f"{one}s"] if number > 1 else [])]
+    for part in [one if number < 2 else f"{one}s", *([figure] if number else [])]
 ]
 MONTHS = [
     "january",

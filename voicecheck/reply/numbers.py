@@ -328,7 +328,7 @@ def _whole_fractions(bottom: int) -> tuple[str, ...]:
     return (
         f"{_article(one)} {one}",
         f"one {one}",
-        *(f"{top} {part}" for top in numerators for part in (one, many)),
+        *(f"{top} {many}" for top in numerators),
         *(f"{top} {_WITHOUT_END[one]}" for top in ("one", *numerators)),
     )
 
