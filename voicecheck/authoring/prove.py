@@ -66,6 +66,7 @@ CLAIMS = {
     "closed": "nothing happens after the end",
     "fault": "the program never fails",
     "reached": "every step is spoken in some dialogue",
+    "joined": "steps to be asked together are so asked in some dialogue",
     "cleared": "every hold can be cleared by replies",
     "parked": f"the inspection can be ended from anywhere within {MOST_TO_END} replies",
     "endless talk": f"the program never speaks {MOST_TALK} sentences without waiting for a reply",
@@ -215,7 +216,7 @@ class _Lead:
             alone = written and written.breath and step.id not in graph.joined
             if alone and not graph.cut:
                 what = f"{step.item!r} is never asked together with what follows it"
-                self._add("reached", what, ())
+                self._add("joined", what, ())
         for key, node in list(graph.nodes.items()):
             phase = node.state.phase
             if phase is Phase.FINISHED:
@@ -416,7 +417,7 @@ def _shortened(proof: Proof, found: Found) -> Found:
     return _replayed(proof, moves, found.breach.invariant) or found
 
 
-_BY_TURN = frozenset(CLAIMS) - {"reached", "cleared", "parked", "endless talk"}
+_BY_TURN = frozenset(CLAIMS) - {"reached", "joined", "cleared", "parked", "endless talk"}
 
 
 def _replayed(proof: Proof, moves: Sequence[Move], invariant: str) -> Found | None:
