@@ -177,17 +177,20 @@ class Turn:
 
     def not_put_off(self) -> list[Step]:
         """The open steps before the leaving, without those that were put off."""
+        answers, deferred = self.state.answers, self.state.deferred
         return [
             s
             for s in self.walk()
-            if s.id not in (*self.state.answers, *self.state.deferred) and s.hazard != "leave"
+            if s.id not in answers and s.id not in deferred and s.hazard != "leave"
         ]
 
     def ahead(self) -> list[Step]:
         """The open steps in the order in which they come, of those that come first."""
+        first = self.not_put_off()
+        if first:
+            return first
         open_steps = [s for s in self.walk() if s.id not in self.state.answers]
-        staying = [s for s in open_steps if s.hazard != "leave"]
-        return self.not_put_off() or staying or open_steps
+        return [s for s in open_steps if s.hazard != "leave"] or open_steps
 
     def waits_for_deferred(self, step: Step) -> bool:
         """Whether a step that was put off stands between this one and its needs."""
