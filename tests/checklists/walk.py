@@ -98,7 +98,8 @@ class Walk(Hand):
         if step.kind == "answers":
             return next(
                 a.said[0]
-                for a in step.variants[state.variant].answers
+                # at a hold the variant is still that of the step before
+                for a in step.variants[state.variant % len(step.variants)].answers
                 if not (a.again or a.defect or a.repeat or a.bad)
             )
         return {
