@@ -49,7 +49,7 @@ def test_verify_report_and_replay_of_it(coupled: Path) -> None:
     assert (only(coupled) / "report.html").read_bytes() == before, "J3: byte for byte"
     told = command(coupled, "replay", inspection)
     assert told.returncode == 0
-    assert "hears: closed and locked" in told.stdout
+    assert "hears: load as ordered closed and locked confirmed" in told.stdout
     closed = command(coupled, "resume", inspection, "--typed")
     assert closed.returncode == 3
     assert "[inspection-closed]" in closed.stderr
