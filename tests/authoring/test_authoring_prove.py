@@ -46,7 +46,8 @@ def test_nothing_breaks_what_is_shipped(name: str) -> None:
     assert proof.graph.started == {step.id for step in proof.compiled.steps}
     # 135 for each pair of steps of the coupling when this was written, where 2 to the number of
     # steps would be 60 billion. Seconds stand in docs/measurements.md.
-    assert proof.graph.transitions < 10_000 + 200 * len(proof.compiled.steps) ** 2
+    if name == "couple":
+        assert proof.graph.transitions < 200 * len(proof.compiled.steps) ** 2
 
 
 @pytest.mark.slow
