@@ -8,21 +8,18 @@ walks is common practice, no source.
 
 from __future__ import annotations
 
-import dataclasses
 from functools import cache
 
 import pytest
 
-from tests.session.small import Hand, opened
+from tests.session.small import Hand
 from voicecheck.authoring.lint import MOST_WORDS, lint
 from voicecheck.authoring.prove import prove_model
 from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.run.library import load_sources
-from voicecheck.session import events as e
 from voicecheck.session import records as r
-from voicecheck.session.session import Session
 
 LISTS = ("cargo", "en-route", "post-trip")
 AXLE = "{position: %s, wheels: dual, brake: {chamber: '30'}}"
@@ -82,18 +79,7 @@ class Day(Hand):
         jurisdiction: str = "US",
         units: tuple[tuple[str, str], ...] = (("tractor", "HL-214"), ("trailer", "HLF-3M19")),
     ) -> None:
-        self.session = Session(checklist)
-        self.mono = 0
-        self.records = []
-        self.said = []
-        self.outcome = ""
-        self.certainty = "typed"
-        first = dataclasses.replace(
-            opened(),
-            units=units,
-            jurisdiction=jurisdiction,
-        )
-        self.tell(e.Started(at=self.at(0), opened=first))
+        super().__init__(checklist, "a", units=units, jurisdiction=jurisdiction)
 
     def holds(self) -> list[r.Hold]:
         return [record for record in self.records if isinstance(record, r.Hold)]

@@ -7,16 +7,11 @@ so it is common practice, no source.
 
 from __future__ import annotations
 
-import dataclasses
-
 import pytest
 
 from tests.checklists.walk import Walk, compiled
-from tests.session.small import opened
 from voicecheck.checklist.compiled import Compiled, Step
-from voicecheck.session import events as e
 from voicecheck.session import records as r
-from voicecheck.session.session import Session
 
 UNITS = (
     ("tractor", "HL-302"), ("first trailer", "HLP-2C51"), ("dolly", "HLD-09"),
@@ -32,14 +27,7 @@ class Dolly(Walk):
     """A walk with the numbers of the invented doubles."""
 
     def __init__(self, checklist: Compiled) -> None:
-        self.session = Session(checklist)
-        self.mono = 0
-        self.records = []
-        self.said = []
-        self.outcome = ""
-        self.certainty = "typed"
-        first = dataclasses.replace(opened("b"), units=UNITS, jurisdiction="US")
-        self.tell(e.Started(at=self.at(0), opened=first))
+        super().__init__(checklist, units=UNITS)
 
     def good(self) -> str:
         if self.step().kind == "spell" and self.phase == "asked":

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import dataclasses
 from functools import cache
 
-from tests.session.small import Hand, opened
+from tests.session.small import Hand
 from voicecheck.checklist.breath import good_ways
 from voicecheck.checklist.compiled import Compiled, Step
 from voicecheck.run.library import compile_sources, load_sources
-from voicecheck.session import events as e
 from voicecheck.session import records as r
-from voicecheck.session.session import Session
 
 VEHICLE = "tractor-semitrailer"
 
@@ -66,20 +63,13 @@ class Walk(Hand):
     """A hand that knows the good answer to every question."""
 
     def __init__(
-        self, checklist: Compiled, inspection: str = "b", jurisdiction: str = "US"
+        self,
+        checklist: Compiled,
+        inspection: str = "b",
+        jurisdiction: str = "US",
+        units: r.Pairs = (("tractor", "HL-208"), ("trailer", "HLT-7K42")),
     ) -> None:
-        self.session = Session(checklist)
-        self.mono = 0
-        self.records = []
-        self.said = []
-        self.outcome = ""
-        self.certainty = "typed"
-        first = dataclasses.replace(
-            opened(inspection),
-            units=(("tractor", "HL-208"), ("trailer", "HLT-7K42")),
-            jurisdiction=jurisdiction,
-        )
-        self.tell(e.Started(at=self.at(0), opened=first))
+        super().__init__(checklist, inspection, units=units, jurisdiction=jurisdiction)
 
     def step(self) -> Step:  # type: ignore[override]
         return self.session.compiled.step(self.session.state.step)

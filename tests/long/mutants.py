@@ -54,9 +54,6 @@ class Fault:
     patch: Callable[[], Any] | None = None
 
 
-DOLLY = ("couple-dolly", "uncouple-dolly")
-
-
 def written(name: str) -> Written:
     if name == "small":
         texts = sm.CHECKLIST, sm.HAZARDS, sm.VEHICLE
@@ -65,7 +62,7 @@ def written(name: str) -> Written:
     elif name == "day":
         texts = dy.CHECKLIST, sm.HAZARDS, dy.VEHICLE
     else:
-        sources = load_sources(name, "doubles" if name in DOLLY else "tractor-semitrailer")
+        sources = load_sources(name, "tractor-semitrailer")
         texts = sources.checklist, sources.hazards, sources.vehicle
     model, lines = load_checklist(texts[0], name)
     hazards, _ = load_hazards(texts[1], "hazards.yaml")

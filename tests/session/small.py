@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
+from typing import Any
 
 from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled
@@ -195,14 +197,18 @@ def opened(inspection: str = "a") -> r.Opened:
 class Hand:
     """Plays a session: types replies, ends every sentence, lets time pass."""
 
-    def __init__(self, compiled: Compiled | None = None, inspection: str = "b") -> None:
+    def __init__(
+        self, compiled: Compiled | None = None, inspection: str = "b", **of_opened: Any
+    ) -> None:
+        """``of_opened``: what is different in the first record."""
         self.session = Session(compiled or small())
         self.mono = 0
         self.records: list[r.Record] = []
         self.said: list[str] = []
         self.outcome = ""
         self.certainty = "typed"
-        self.tell(e.Started(at=self.at(0), opened=opened(inspection)))
+        first = replace(opened(inspection), **of_opened)
+        self.tell(e.Started(at=self.at(0), opened=first))
 
     def at(self, seconds: float = 5) -> r.Stamp:
         self.mono += round(seconds * 1000)

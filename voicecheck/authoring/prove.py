@@ -191,7 +191,7 @@ def prove(
         proof.graph = explorer._run()
         proof.found += proof.graph.found
         if not (stop_at_first and proof.found) and (reduced or not proof.graph.cut):
-            if reduced and not _all_started(proof):
+            if reduced and _unreached(proof):
                 # what one state of a class does not lead to, another may
                 more = Explorer(
                     compiled, oracle, opened, True, most_nodes, DEEPER * deep, does=does
@@ -206,11 +206,17 @@ def prove(
     return proof
 
 
-def _all_started(proof: Proof) -> bool:
-    """Whether each step was spoken, and each breath asked as one."""
-    breaths = {id for id, step in proof.oracle.steps.items() if step.breath}
-    every = {step.id for step in proof.compiled.steps}
-    return every <= proof.graph.started and breaths <= proof.graph.joined
+def _unreached(proof: Proof) -> list[tuple[str, str]]:
+    """Claim and what was never spoken, or never asked as one. Nothing is said of a part."""
+    graph, found = proof.graph, list[tuple[str, str]]()
+    for step in () if graph.cut else proof.compiled.steps:
+        if step.id not in graph.started:
+            found.append(("reached", f"{step.item!r} is never spoken"))
+        written = proof.oracle.steps.get(step.id)
+        if written and written.breath and step.id not in graph.joined:
+            what = f"{step.item!r} is never asked together with what follows it"
+            found.append(("joined", what))
+    return found
 
 
 # -- what must be possible -------------------------------------------------------------------------
@@ -225,14 +231,8 @@ class _Lead:
 
     def all(self) -> None:
         graph = self.proof.graph
-        for step in self.compiled.steps:
-            if step.id not in graph.started and not graph.cut:
-                self._add("reached", f"{step.item!r} is never spoken", ())
-            written = self.proof.oracle.steps.get(step.id)
-            alone = written and written.breath and step.id not in graph.joined
-            if alone and not graph.cut:
-                what = f"{step.item!r} is never asked together with what follows it"
-                self._add("joined", what, ())
+        for claim, what in _unreached(self.proof):
+            self._add(claim, what, ())
         for key, node in list(graph.nodes.items()):
             phase = node.state.phase
             if phase is Phase.FINISHED:

@@ -13,8 +13,9 @@ from pathlib import Path
 
 from voicecheck.errors import JournalNotWritable, VoicecheckError
 from voicecheck.journal import file as journal_file
-from voicecheck.journal.format import digest, read
-from voicecheck.session.records import HeardReply, MemoTaken, Opened
+from voicecheck.journal.format import digest
+from voicecheck.journal.verify import AUDIO_NAME, cited
+from voicecheck.session.records import Opened
 
 
 @dataclass(frozen=True)
@@ -43,7 +44,7 @@ def expired(parent: Path, today: date) -> tuple[list[Expired], list[str]]:
     for journal in sorted(parent.glob(f"*/{journal_file.JOURNAL}")):
         folder = journal.parent
         try:
-            records = [record for _, record in read(journal_file.read_bytes(folder)).records]
+            records = [record for _, record in journal_file.read(folder).records]
         except VoicecheckError:
             unreadable.append(folder.name)
             continue
@@ -55,12 +56,11 @@ def expired(parent: Path, today: date) -> tuple[list[Expired], list[str]]:
         files: list[Path] = []
         changed: list[Path] = []
         for record in records:
-            if not isinstance(record, HeardReply | MemoTaken) or not record.evidence:
+            name, recorded = cited(record)
+            path = folder / name
+            if not AUDIO_NAME.fullmatch(name) or path.is_symlink() or not path.is_file():
                 continue
-            path = folder / record.evidence
-            if path.parent != folder or path.is_symlink() or not path.is_file():
-                continue
-            (files if digest(path.read_bytes()) == record.digest else changed).append(path)
+            (files if digest(path.read_bytes()) == recorded else changed).append(path)
         if files or changed:
             found.append(
                 Expired(folder, last, tuple(dict.fromkeys(files)), tuple(dict.fromkeys(changed)))

@@ -127,7 +127,7 @@ def _carried(folder: Path, contents: Contents) -> list[Finding]:
     return findings
 
 
-def _cited(record: Record) -> tuple[str, str]:
+def cited(record: Record) -> tuple[str, str]:
     """File name and digest of the recording that a record cites, empty when none."""
     if isinstance(record, HeardReply | MemoTaken):
         return record.evidence, record.digest
@@ -136,13 +136,13 @@ def _cited(record: Record) -> tuple[str, str]:
 
 def _audio(folder: Path, contents: Contents, whole: bool) -> list[Finding]:
     findings = []
-    cited: set[str] = set()
+    known: set[str] = set()
     deleted: list[int] = []
     for n, record in contents.records:
-        name, digest = _cited(record)
+        name, digest = cited(record)
         if not name:
             continue
-        cited.add(name)
+        known.add(name)
         if not AUDIO_NAME.fullmatch(name):
             findings.append(
                 Finding(
@@ -195,6 +195,6 @@ def _audio(folder: Path, contents: Contents, whole: bool) -> list[Finding]:
         findings += [
             Finding("audio-uncited", False, f"The recording {path.name} belongs to no record.")
             for path in sorted(folder.glob("reply-*"))
-            if path.name not in cited
+            if path.name not in known
         ]
     return findings
