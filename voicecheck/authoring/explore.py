@@ -19,6 +19,7 @@ The rules of this file:
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -35,6 +36,7 @@ from voicecheck.session import actions as a
 from voicecheck.session import answering, fold, replying, rules, session, turn
 from voicecheck.session import events as e
 from voicecheck.session import records as r
+from voicecheck.session.facts import missing
 from voicecheck.session.reckoning import due
 from voicecheck.session.replying import HARMLESS, expect
 from voicecheck.session.session import decide
@@ -227,13 +229,14 @@ def _class_key(compiled: Compiled, node: Node) -> Key:
         if step and step.id in x.steps
     ) + tuple(sorted({d.reckoning for d in open_stops if step and step.hazard and d.reckoning}))
     holes, short, back = _memory(compiled, s)
-    if s.phase in (Phase.STANDING, Phase.DEAF, Phase.ASKING, Phase.MEMO, Phase.READING,
-                   Phase.CODING, Phase.CHECKING):  # fmt: skip
+    why = s.phase is Phase.FOLLOWING and s.question == "why"
+    if why or s.phase in (Phase.STANDING, Phase.DEAF, Phase.ASKING, Phase.MEMO, Phase.READING,
+                          Phase.CODING, Phase.CHECKING):  # fmt: skip
         # the way on starts the step anew, or is that of the same reply typed: only whether the
         # gate is open can be read
         open_gate = all(compiled.need(n).holds(s.true) for n in step.needs) if step else True
         after: Key = ()
-        if s.phase is Phase.READING and _figure(step):
+        if why or (s.phase is Phase.READING and _figure(step)):
             # a figure, a spelling and a date are always read back: all that follows goes this way
             after = (holes, short, stops, back)
         elif s.memo_defect or s.command in ("release", "mended") or s.phase in (
@@ -257,7 +260,9 @@ def _class_key(compiled: Compiled, node: Node) -> Key:
         tuple(f in s.facts for f in given),
         s.step in s.answers,
         bool(s.items.get(s.step)),
-        min(3, s.agains.get(s.step, 0)),
+        # the third time is told apart; it is come to where all went well before, and tried with
+        # spoiled memory elsewhere (Explorer._third_time)
+        min(3, s.agains.get(s.step, 0)) if not (holes or short or stops) else 0,
         s.step in s.deferred,
         bool(s.deferred),
         bool(s.wanted),
@@ -281,14 +286,8 @@ def _figure(step: Step | None) -> bool:
 def _memory(compiled: Compiled, s: State) -> tuple[bool, bool, Key]:
     """Whether a step before this one is open, whether one was answered less than well; detours."""
     here = compiled.index(s.step) if s.step else 0
-    answers, wanted = s.answers, s.wanted
-    still = [
-        step
-        for step in compiled.steps
-        if step.id not in answers and (not step.only_again or step.id in wanted)
-    ]
+    still, short = _open_steps(compiled, s)
     holes = bool(still) and compiled.index(still[0].id) < here
-    short = any(x.outcome not in ("good", "noted", "carried") for x in s.answers.values())
     if s.step and compiled.step(s.step).hazard == "leave":
         # leaving waits for every other step, wherever it stands
         holes = any(step.hazard != "leave" for step in still)
@@ -298,6 +297,13 @@ def _memory(compiled: Compiled, s: State) -> tuple[bool, bool, Key]:
             if compiled.step(id).hazard != "leave"
         )
     return holes, short, _back(compiled, s, still) if s.step else ()
+
+
+def _open_steps(compiled: Compiled, s: State) -> tuple[list[Step], bool]:
+    """The steps of the walk without an answer; whether one was answered less than well."""
+    answers = s.answers
+    still = [step for step in compiled.walk(s.wanted) if step.id not in answers]
+    return still, any(x.outcome not in ("good", "noted", "carried") for x in answers.values())
 
 
 def _back(compiled: Compiled, s: State, still: Sequence[Step]) -> Key:
@@ -311,14 +317,16 @@ def _back(compiled: Compiled, s: State, still: Sequence[Step]) -> Key:
         return ()
     if ahead is None or not (ahead is here or _given(here)):
         return ()
-    leaves = _leaves(compiled, ahead)
+    lacking = missing(compiled, s, ahead)
+    leaves = dict.fromkeys(leaf for name in lacking for leaf in compiled.need(name).leaves())
     turns = {
         id: s.asked.get(id, 0) % len(compiled.step(id).variants)
         for leaf in leaves
         for id in compiled.givers(leaf)
         if len(compiled.step(id).variants) > 1
     }
-    return ahead.id, tuple(leaf in s.facts for leaf in leaves), tuple(turns.values())
+    true = tuple(leaf for leaf in leaves if leaf in s.facts)
+    return ahead.id, lacking, true, tuple(turns.values())
 
 
 def _leaves(compiled: Compiled, step: Step) -> tuple[str, ...]:
@@ -969,6 +977,23 @@ def quick(compiled: Compiled) -> Iterator[None]:
     ]
     import voicecheck.authoring.explore as here
 
+    still: dict[int, tuple[Mapping[str, Any], frozenset[str], tuple[list[Step], bool]]] = {}
+
+    def open_steps(
+        compiled_: Compiled,
+        s: State,
+        make: Callable[[Compiled, State], tuple[list[Step], bool]] = _open_steps,
+    ) -> tuple[list[Step], bool]:
+        # most turns leave the answers as they are, the very same object
+        if compiled_ is not compiled:
+            return make(compiled_, s)
+        found = still.get(id(s.answers))
+        if found is None or found[1] != s.wanted:
+            if len(still) > 1000:
+                still.clear()
+            still[id(s.answers)] = found = s.answers, s.wanted, make(compiled_, s)
+        return found[2]
+
     leaves = {step.id: _leaves(compiled, step) for step in compiled.steps}
     given = {step.id: _given(step) for step in compiled.steps}
     places += [
@@ -976,10 +1001,13 @@ def quick(compiled: Compiled) -> Iterator[None]:
         (fold, "replace", _changed),
         (turn.Turn, "ranks", remembered_ranks),
         (here, "expect", remembered),
+        (here, "_open_steps", open_steps),
         (here, "_leaves", lambda _, step: leaves[step.id]),
         (here, "_given", lambda step: given[step.id]),
     ]
     before = [(module, name, getattr(module, name)) for module, name, _ in places]
+    collects = gc.isenabled()
+    gc.disable()  # states hold no circles, and looking for some takes a twentieth of the time
     try:
         for module, name, value in places:
             setattr(module, name, value)
@@ -987,3 +1015,5 @@ def quick(compiled: Compiled) -> Iterator[None]:
     finally:
         for module, name, value in before:
             setattr(module, name, value)
+        if collects:
+            gc.enable()

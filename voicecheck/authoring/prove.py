@@ -199,6 +199,8 @@ def prove(
                 graph = more._run()
                 proof.graph.started |= graph.started
                 proof.graph.joined |= graph.joined
+                seen = {f.breach.invariant for f in proof.found}
+                proof.found += [f for f in graph.found if f.breach.invariant not in seen]
             _Lead(proof).all()
         if reduced and shorten:
             proof.found = [_shortened(proof, found) for found in proof.found]

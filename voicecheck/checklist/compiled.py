@@ -32,8 +32,11 @@ class Need:
     def holds(self, true: Callable[[str], bool]) -> bool:
         if self.how == "fact":
             return true(self.fact)
-        test = any if self.how == "any" else all
-        return test(part.holds(true) for part in self.parts)
+        found = self.how == "any"
+        for part in self.parts:
+            if part.holds(true) is found:
+                return found
+        return not found
 
     def leaves(self) -> tuple[str, ...]:
         """The plain facts that it reads, in written order."""
@@ -242,6 +245,16 @@ class Compiled:
     def hazard_text(self, name: str) -> str:
         return self.hazards[name].text
 
+    def reads(self, step: Step) -> frozenset[str]:
+        """The plain facts that the needs of the step read."""
+        return self._reads[step.id]
+
+    def walk(self, wanted: frozenset[str]) -> tuple[Step, ...]:
+        """The steps in walking order; those of ``again`` only where they are ``wanted``."""
+        if not wanted:
+            return self._always
+        return tuple(s for s in self.steps if not s.only_again or s.id in wanted)
+
     def given_by(self, step: Step) -> tuple[str, ...]:
         """The plain facts that an answer to the step can give."""
         answers = (answer for variant in step.variants for answer in variant.answers)
@@ -256,6 +269,8 @@ class Compiled:
     _by_id: dict[str, Step] = field(init=False, repr=False)
     _index: dict[str, int] = field(init=False, repr=False)
     _givers: dict[str, tuple[str, ...]] = field(init=False, repr=False)
+    _reads: dict[str, frozenset[str]] = field(init=False, repr=False)
+    _always: tuple[Step, ...] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         givers: dict[str, list[str]] = {}
@@ -267,3 +282,6 @@ class Compiled:
         object.__setattr__(self, "_by_id", {step.id: step for step in self.steps})
         object.__setattr__(self, "_index", {step.id: n for n, step in enumerate(self.steps)})
         object.__setattr__(self, "_givers", {fact: tuple(ids) for fact, ids in givers.items()})
+        reads = {s.id: {f for n in s.needs for f in self.need(n).leaves()} for s in self.steps}
+        object.__setattr__(self, "_reads", {id: frozenset(facts) for id, facts in reads.items()})
+        object.__setattr__(self, "_always", tuple(s for s in self.steps if not s.only_again))

@@ -18,15 +18,16 @@ def missing(compiled: Compiled, state: State, step: Step) -> tuple[str, ...]:
     What the step itself ends does not count: it would be false as soon as the step is spoken.
     """
 
-    def true(fact: str) -> bool:
+    def still(fact: str) -> bool:
         return state.true(fact) and fact.partition("@")[0] not in step.ends
 
+    true = still if step.ends else state.true
     return tuple(name for name in step.needs if not compiled.need(name).holds(true))
 
 
 def in_use(compiled: Compiled, step: Step) -> frozenset[str]:
     """The plain facts that the step's needs read."""
-    return frozenset(leaf for name in step.needs for leaf in compiled.need(name).leaves())
+    return compiled.reads(step)
 
 
 def rests_on(compiled: Compiled, state: State, step: Step) -> tuple[str, ...]:

@@ -205,9 +205,7 @@ class Turn:
 
     def walk(self) -> tuple[Step, ...]:
         """The steps of the walk: those of ``again`` only where one was called for."""
-        return tuple(
-            s for s in self.compiled.steps if not s.only_again or s.id in self.state.wanted
-        )
+        return self.compiled.walk(self.state.wanted)
 
     def restart(self) -> None:
         """Start the current step anew, or go on when it is answered."""
@@ -238,10 +236,9 @@ class Turn:
 
     def start(self, step: Step) -> None:
         state, opened = self.state, self.state.opened
+        used = in_use(self.compiled, step)
         for fact in sorted(state.facts):  # facts for seconds die when another step is spoken
-            if self.compiled.facts[fact].lasts == "time" and fact not in in_use(
-                self.compiled, step
-            ):
+            if self.compiled.facts[fact].lasts == "time" and fact not in used:
                 self.keep(r.FactEnded(at=self.at, fact=fact, why="another step"))
         unspoken = self.said_before(step)
         together = () if unspoken else self.breath(step)
