@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from voicecheck.checklist.breath import good_ways
 from voicecheck.checklist.compiled import Compiled, Step
 
 
@@ -29,6 +30,14 @@ def _step(compiled: Compiled, n: int, step: Step, brief: bool) -> Iterator[str]:
     yield f"{n:3} [{step.id}]{again}"
     if step.caution:
         yield f"      {step.caution}"
+    if step.together:
+        parts = [compiled.step(id) for id in step.together.steps]
+        together = ", ".join(part.id for part in parts[1:])
+        good = ", ".join(good_ways(part)[0][1][0] for part in parts)
+        yield f"      Asked together with [{together}]:"
+        yield f"      {step.together.brief if brief else step.together.ask}"
+        yield f"        > {good}   (in one breath, or the first alone)"
+        yield "      Asked alone:"
     for variant in step.variants:
         yield f"      {variant.brief if brief else variant.ask}"
         for answer in variant.answers:
