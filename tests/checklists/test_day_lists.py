@@ -244,6 +244,36 @@ def test_all_good(name: str, replies: tuple[str, ...]) -> None:
     assert day.defects() == {}
 
 
+ONE_BREATH = {
+    "cargo": (
+        "engine off", "load as ordered", "as described", "hard against front wall good",
+        "all good", "four", "affirm", "two", "affirm", "pass", "protected no tarp", "all free",
+        "level stowed", "nobody near", "affirm",
+    ),
+    "post-trip": (*HOME[:10], "lamps good dry", *HOME[12:]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ONE_BREATH)
+def test_what_one_look_sees_is_answered_in_one_breath(name: str) -> None:
+    alone, day = Day(compiled(name)), Day(compiled(name))
+    alone.reply(*{"cargo": LOADED, "post-trip": HOME}[name])
+    day.reply(*ONE_BREATH[name])
+    assert day.outcome == "complete"
+    assert day.defects() == {}
+    answered = [[a.step for a in d.records if isinstance(a, r.Answered)] for d in (alone, day)]
+    assert answered[0] == answered[1]
+
+
+def test_a_bad_end_of_a_breath_is_kept_with_its_own_step() -> None:
+    day = Day(compiled("post-trip"))
+    day.reply(*HOME[:10], "lamps good a leak")
+    assert day.defects() == {"leak-seen": "minor"}
+    day = Day(compiled("cargo"))
+    day.reply(*LOADED[:-4], "level loose")
+    assert day.step == "loose things"
+
+
 def test_no_report_is_needed_without_a_defect() -> None:
     day = Day(compiled("post-trip"))
     assert "no report is needed" in day.reply(*HOME[:-1])
