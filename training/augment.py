@@ -8,6 +8,7 @@ floats with the scale of int16. B utterances of L samples, T feature frames.
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 
 import numpy as np
 import torch
@@ -26,14 +27,14 @@ class Augment:
 
     def __init__(
         self, device: str, seed: int, bank: Tensor, rooms: Tensor, hard: float = 1.0,
-        without: str = "",
+        without: Collection[str] = (),
     ) -> None:  # fmt: skip
         """bank half (n, samples) of noise; hard 0..1: how loud, how sudden the background is.
 
-        without: "noise" adds no background, "shifts" changes neither speed nor vocal tract.
+        without: "noise": no background; "shifts": the speed and vocal tract stay.
         """
         self.device, self.bank, self.rooms, self.hard = device, bank, rooms, hard
-        self.background, self.shifted = without != "noise", without != "shifts"
+        self.background, self.shifted = "noise" not in without, "shifts" not in without
         self.g = torch.Generator(device=device).manual_seed(seed)
         self.mfcc = Mfcc(device, *((WARPS, BENDS) if self.shifted else ((1.0,), (None,))))
         self.maker = Maker(device, seed + 1, None, 1)

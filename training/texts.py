@@ -136,10 +136,13 @@ class Texts:
         """A figure as drivers say it."""
         r = self.rng
         kind = r.random()
-        if kind < 0.35:
+        if kind < 0.2:
             digits = lexicon.DIGITS + (lexicon.ICAO_DIGITS if r.random() < 0.3 else [])
-            return [r.choice(digits) for _ in range(r.randint(1, 5))]
-        if kind < 0.6:
+            return [r.choice(digits) for _ in range(r.randint(2, 6))]
+        if kind < 0.35:  # as a number plate is spelled
+            return [r.choice(r.choice((lexicon.DIGITS, lexicon.ALPHABET)))
+                    for _ in range(r.randint(3, 6))]  # fmt: skip
+        if kind < 0.65:
             out = []
             if r.random() < 0.3:
                 out += [r.choice(lexicon.DIGITS[1:]), "hundred"] + (
@@ -152,7 +155,7 @@ class Texts:
                 if r.random() < 0.6:
                     out.append(r.choice(lexicon.DIGITS[1:]))
             return out
-        if kind < 0.75:
+        if kind < 0.77:
             return [r.choice(lexicon.DIGITS), "point", r.choice(lexicon.DIGITS)]
         if kind < 0.95:
             top = r.choice(lexicon.DIGITS[1:])
@@ -193,15 +196,18 @@ class Texts:
         return picks
 
     def contrast(self) -> list[str]:
-        """One of two words that sound alike, alone, beside the other, or in a reply."""
+        """One of two words that sound alike, beside the other or in a reply; a figure also alone.
+
+        A word alone that differs by one sound from talk teaches to take talk (RESULTS.md).
+        """
         r = self.rng
-        numbers = r.random() < 0.5
+        numbers = r.random() < 0.7
         pair = r.choice(NUMBER_PAIRS if numbers else WORD_PAIRS)
         word = r.choice(pair)
         kind = r.random()
-        if kind < 0.5:
+        if numbers and kind < 0.3:
             return [word]
-        if kind < 0.6:
+        if kind < 0.4:
             return r.sample(pair, 2)
         if not numbers:
             other = list(r.choice(self.core))
@@ -230,17 +236,17 @@ class Texts:
             return Segment([*r.choice(self.said), *r.choice(self.said)], True)
         if kind < 0.31:
             return Segment([r.choice(self.trade) for _ in range(r.randint(1, 4))], True)
-        if kind < 0.38:
+        if kind < 0.42:
             out = self.number()
             if r.random() < 0.4:
                 out.append(r.choice(UNITS))
             return Segment(out, True)
-        if kind < 0.42:
+        if kind < 0.46:
             pool = lexicon.ALPHABET + (lexicon.DIGITS if r.random() < 0.5 else [])
             return Segment([r.choice(pool) for _ in range(r.randint(1, 5))], True)
-        if kind < 0.58:
+        if kind < 0.56:
             return Segment(self.contrast(), True, True)
-        if kind < 0.64:
+        if kind < 0.6:
             return Segment([r.choice(self.near)], False, True)
         return Segment(self.common(), False)
 

@@ -8,9 +8,10 @@ rate warms up again, the synthesis times keep their low weight from the start.
 
     python -m training.train --data FOLDER --state FILE --result FOLDER --seconds 560 --total 1100
 
---without leaves one ingredient out, to see what it buys: noise (every added background), shifts
+--without leaves ingredients out, to see what they buy: noise (every added background), shifts
 (speed and vocal tract), garbage (words and cut words as SPN), contrast (the segments that are said
-because something sounds like them). --steps ends a run after so many steps, its schedule too.
+because something sounds like them). --lone is the share of lone words of talk that are garbage.
+--steps ends a run after so many steps, its schedule too.
 """
 
 from __future__ import annotations
@@ -39,7 +40,7 @@ SIZES = (0.9, 1.2, 1.5, 1.9, 2.4, 3.0, 3.8, 4.8, 6.2)  # s, one per bucket
 SPN, SIL = lexicon.SPN, lexicon.SIL
 FRAGMENTS = 0.04
 LEFT = (0.15, 0.45)  # of a cut word: more of "sixty" is "six", more of "eighth" is "eight"
-WITHOUT = ("", "noise", "shifts", "garbage", "contrast")
+WITHOUT = ("noise", "shifts", "garbage", "contrast")
 
 
 def mulaw_decode(codes: np.ndarray) -> np.ndarray:
@@ -114,10 +115,10 @@ class Batches:
 
     def __init__(
         self, speech: Speech, bigram: lfmmi.Bigram, seed: int, seconds: float, silent: float,
-        garbled: bool = True,
+        garbled: bool = True, lone: float = 0.3,
     ) -> None:  # fmt: skip
         self.s, self.bigram, self.silent, self.seconds = speech, bigram, silent, seconds
-        self.garbled = garbled
+        self.garbled, self.lone = garbled, lone
         self.rng = np.random.default_rng(seed)
         self.queue: queue.Queue = queue.Queue(6)
         self.seed = seed
@@ -192,7 +193,7 @@ class Batches:
         if not self.garbled:
             return np.zeros(words, bool)
         if words == 1:
-            return rng.random(1) < (0.005 if trade else 0.3)
+            return rng.random(1) < (0.005 if trade else self.lone)
         kind = rng.random()
         if trade:
             return (rng.random(words) < 0.3) & (kind < 0.05)
@@ -353,7 +354,8 @@ def main() -> None:
     parser.add_argument("--init", type=Path, help="weights to begin from (a --result folder)")
     parser.add_argument("--hard", type=float, default=1.0, help="background, 0 mild to 1 hard")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--without", choices=WITHOUT, default="", help="leave an ingredient out")
+    parser.add_argument("--without", choices=WITHOUT, nargs="*", default=[], help="leave them out")
+    parser.add_argument("--lone", type=float, default=0.3, help="of lone talk, this is garbage")
     args = parser.parse_args()
     began = time.monotonic()
     rank, world = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
@@ -371,13 +373,16 @@ def main() -> None:
     seed = args.seed * 1000 + calls * 100 + rank
     torch.manual_seed(args.seed)
     stored = sorted(int(p.stem[4:]) for p in args.data.glob("pcm-*.npy"))
-    speech = Speech(args.data, stored[rank::world], device, args.other, args.without != "contrast")
+    speech = Speech(
+        args.data, stored[rank::world], device, args.other, "contrast" not in args.without
+    )
     bigram = phone_bigram(speech, np.random.default_rng(5))
     if world > 1:  # the same bigram everywhere
         both = torch.tensor(np.concatenate([bigram.arcs, bigram.start[None]]), device=device)
         dist.broadcast(both, 0)
         bigram = lfmmi.Bigram(both[:-1].cpu().numpy(), both[-1].cpu().numpy())
-    batches = Batches(speech, bigram, seed, args.batch, 0.06, args.without != "garbage")
+    garbled = "garbage" not in args.without
+    batches = Batches(speech, bigram, seed, args.batch, 0.06, garbled, args.lone)
     seconds = 20 if cuda else 2
     g = torch.Generator(device=device).manual_seed(seed + 1)
     maker = Maker(device, seed + 2, speech.running(g), seconds)

@@ -103,7 +103,7 @@ def test_without_noise_or_shifts_the_speech_is_as_it_was():
     pcm = torch.full((16016,), 1000, dtype=torch.int16)
     keep, start = torch.tensor([[0.0, 1e9]] * 8), torch.ones(8, dtype=torch.long)
     length = torch.tensor([16000] * 8)
-    still = Augment("cpu", 1, bank, torch.zeros(1, 8), 1.0, "shifts")
+    still = Augment("cpu", 1, bank, torch.zeros(1, 8), 1.0, ["shifts"])
     assert still.place(pcm, start, length, 24000, keep)[2].eq(1).all()
     assert len(still.mfcc.banks) == 1
     moved = Augment("cpu", 1, bank, torch.zeros(1, 8), 1.0)
@@ -115,7 +115,7 @@ def test_a_word_that_sounds_like_a_reply_is_no_lone_talk():
     assert texts.outside == ["table", "node", "gate"]
     assert set(texts.near) == {"node", "gate"}
     said = [texts.segment() for _ in range(3000)]
-    assert 0.12 < np.mean([s.contrast and s.trade for s in said]) < 0.2
+    assert 0.07 < np.mean([s.contrast and s.trade for s in said]) < 0.13
     talk = [s.words[0] for s in said if not s.trade and len(s.words) == 1]
     assert talk and set(talk) <= set(texts.outside)
 
