@@ -122,17 +122,17 @@ def test_build_up_time_needs_the_whole_span() -> None:
 
 
 def test_every_build_up_row_has_its_span() -> None:
-    # Ontario 85 to 100; Alberta, Maryland and the older single system 50 to 90.
+    # Ontario 85 to 100; Alberta, Maryland and the older single system 50 to 90; Québec in kPa.
     spans = {
         "us-air-3": "85-100", "us-air-4": "85-100", "ca-on-air-build": "85-100",
         "us-air-4-single": "50-90", "us-md-air-4": "50-90", "ca-ab-air-build": "50-90",
-        "ca-mb-air-build": "50-90",
+        "ca-mb-air-build": "50-90", "ca-qc-air-build": "350-620",
     }  # fmt: skip
     for name, span in spans.items():
         over = limit_of(name).over
         assert over is not None
         assert f"{over[0].value}-{over[1].value}" == span
-        assert over[0].unit == over[1].unit == PSI
+        assert over[0].unit == over[1].unit == (KPA if name.startswith("ca-qc") else PSI)
 
 
 def test_build_up_limit_by_reservoirs() -> None:

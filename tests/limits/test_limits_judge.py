@@ -52,23 +52,29 @@ CASES: list[Case] = [
     ("lining", "US", STEER | DISC, ">= 1/8 in; 3.2 mm"),
     ("lining", "US", STEER | {"brake": "hydraulic"}, "> 1/16 in; 1.6 mm"),
     ("lining", "US", STEER | {"brake": "electric"}, "> 1/16 in; 1.6 mm"),
-    # 49 CFR 393.47(d)(2): 6.4 mm (1/4 inch) drum; 1/8 inch disc.
+    # 49 CFR 393.47(d)(2): 6.4 mm (1/4 inch) drum; 1/8 inch disc; hydraulic or electric "less than
+    # 1.6 mm (1/16 inch)" fails.
     ("lining", "US", DRIVE | DRUM, ">= 1/4 in; 6.4 mm"),
     ("lining", "US", TRAILER | DRUM, ">= 1/4 in; 6.4 mm"),
     ("lining", "US", DRIVE | DISC, ">= 1/8 in; 3.2 mm"),
     ("lining", "US-MD", TRAILER | DISC, ">= 1/8 in; 3.2 mm"),
-    # 49 CFR Part 396 Appendix A 1.a(6)(d): steering drum below 1/4 in rejected, no 3/16.
+    ("lining", "US", TRAILER | {"brake": "electric"}, ">= 1/16 in; 1.6 mm"),
+    ("lining", "US", DRIVE | {"brake": "hydraulic"}, ">= 1/16 in; 1.6 mm"),
+    # 49 CFR Part 396 Appendix A 1.a(6)(d): steering drum below 1/4 in rejected, no 3/16; (c): other
+    # axles, "1/16 inch or less ... for hydraulic and electric drum brakes" rejected.
     ("lining-periodic", "US", STEER | DRUM, ">= 1/4 in; 6.4 mm"),
     ("lining-periodic", "US", STEER | DISC, ">= 1/8 in; 3.2 mm"),
     ("lining-periodic", "US", STEER | {"brake": "electric"}, "> 1/16 in; 1.6 mm"),
     ("lining-periodic", "US", TRAILER | DRUM, ">= 1/4 in; 6.4 mm"),
     ("lining-periodic", "US", DRIVE | DISC, ">= 1/8 in; 3.2 mm"),
+    ("lining-periodic", "US", TRAILER | {"brake": "electric"}, "> 1/16 in; 1.6 mm"),
     # Utah R714-162-11(1)(e)(iv) and (1)(d), 2019; COMAR 11.22.02.06 K.
     ("lining-crack-length", "US", NONE, "<= 1 1/2 in; 38 mm"),
     ("lining-crack-width", "US", NONE, "<= 1/16 in; 1.6 mm"),
     ("wedge-scribe", "US", NONE, "<= 1/16 in; 1.6 mm"),
     ("wedge-scribe", "US-MD", NONE, "<= 1/16 in; 1.6 mm"),
-    # 49 CFR Part 396 Appendix A 1.a(5)(a): 80 to 90 psi; Ontario handbooks: 90 to 100.
+    # 49 CFR Part 396 Appendix A 1.a(5)(a): 80 to 90 psi; Ontario air brake handbook 11-2-0 and bus
+    # handbook 7-1-5: "621 to 690 kPa (90 to 100 psi)".
     ("stroke-test-pressure", "US", NONE, ".. 80 90 psi; 552 621 kPa"),
     ("stroke-test-pressure", "CA-ON", NONE, ".. 90 100 psi; 621 690 kPa"),
     # COMAR 11.22.02.06 J(3); commercial-driver manual of Georgia 11.2.3.
@@ -79,6 +85,9 @@ CASES: list[Case] = [
     # (private): half to three quarters of an inch.
     ("hand-pull", "US", {"slack adjuster": "manual"}, "<= 1 in; 25 mm"),
     ("hand-pull", "CA", {"slack adjuster": "manual"}, "<= 3/4 in; 19 mm"),
+    # SGI Air Brake Manual, Within an inch of your life: when slack reaches 3/4 in (19 mm) the
+    # brakes must be adjusted.
+    ("hand-pull", "CA-SK", {"slack adjuster": "manual"}, "< 3/4 in; 19 mm"),
     # 49 CFR 571.121 S5.1.5 in NHTSA letters: on below 60 psi. COMAR 11.22.02.06 A.
     ("low-air-warning", "US", {"fmvss 121": "yes"}, ">= 60 psi; 414 kPa"),
     ("low-air-warning", "US-MD", NONE, ">= 60 psi; 414 kPa"),
@@ -91,6 +100,8 @@ CASES: list[Case] = [
     ("low-air-warning", "CA-ON", NONE, ">= 55 psi; 380 kPa"),
     ("low-air-warning", "CA-AB", NONE, ">= 60 psi; 414 kPa"),
     ("low-air-warning", "CA-MB", NONE, ">= 55 psi"),
+    # Québec, C-24.2, r. 32, s. 38 (3), s. 166 (10): works below 380 kPa.
+    ("low-air-warning", "CA-QC", NONE, ">= 380 kPa; 55 psi"),
     # Model manual section 5; COMAR; Ontario 85-100 in 2 min; Alberta 50-90 in 3 min.
     ("build-up", "US", {"air system": "dual"}, "<= 45 s"),
     ("build-up", "US", {"air system": "single"}, "<= 3 min"),
@@ -98,6 +109,8 @@ CASES: list[Case] = [
     ("build-up", "CA-ON", NONE, "<= 2 min"),
     ("build-up", "CA-AB", NONE, "<= 3 min"),
     ("build-up", "CA-MB", NONE, "<= 3 min"),
+    # Québec, C-24.2, r. 32, s. 38 (1): 350 to 620 kPa "en moins de 3 minutes".
+    ("build-up", "CA-QC", NONE, "< 3 min"),
     # 49 CFR 571.121 S5.1.1: 25 s for the required volume, in proportion above it.
     ("build-up-design", "US",
      {"actual reservoir volume": "4000 in3", "required reservoir volume": "4000 in3"}, "<= 25 s"),
@@ -114,18 +127,26 @@ CASES: list[Case] = [
     ("governor-cut-out", "CA-SK", NONE, ".. 120 145 psi"),
     ("governor-cut-in", "CA-SK", NONE, ">= 100 psi"),
     ("governor-gap", "CA-SK", NONE, ".. 20 25 psi"),
+    # Québec, C-24.2, r. 32, s. 38 (2): in before 550 kPa is reached, out between 805 and 945 kPa.
+    ("governor-cut-out", "CA-QC", NONE, ".. 805 945 kPa; 117 137 psi"),
+    ("governor-cut-in", "CA-QC", NONE, "> 550 kPa; 80 psi"),
     ("leak-test-pressure", "CA-ON", NONE, ".. 80 145 psi"),
     # Georgia 11M.1.2, North Carolina: more than four pounds, more than three pounds a minute.
     ("leak-applied", "US", COMBINATION, "<= 4 psi/min; 28 kPa/min"),
     ("leak-applied", "US", TRAIN, "<= 4 psi/min; 28 kPa/min"),
     ("leak-applied", "US-MD", SINGLE, "<= 3 psi/min; 21 kPa/min"),
+    # California Commercial Driver Handbook, applied leakage test: 6 psi for three or more vehicles.
     ("leak-applied", "US-CA", TRAIN, "<= 6 psi/min"),
     # Ontario: class A 4 psi (28 kPa), class D 3 psi (21 kPa); trains 6 from memory. SGI manual.
     ("leak-applied", "CA-ON", COMBINATION, "<= 4 psi/min; 28 kPa/min"),
     ("leak-applied", "CA-ON", SINGLE, "<= 3 psi/min; 21 kPa/min"),
     ("leak-applied", "CA-ON", TRAIN, "<= 6 psi/min"),
     ("leak-applied", "CA-SK", COMBINATION, "<= 4 psi/min; 28 kPa/min"),
-    # COMAR 11.14.04.03 K.
+    # Québec, C-24.2, r. 32, s. 166 (5): a loss that exceeds 40 kPa (one vehicle), 48 (two), 62.
+    ("leak-applied", "CA-QC", SINGLE, "<= 40 kPa/min"),
+    ("leak-applied", "CA-QC", COMBINATION, "<= 48 kPa/min"),
+    ("leak-applied", "CA-QC", TRAIN, "<= 62 kPa/min"),
+    # COMAR 11.14.04.03 K; the same California handbook, quoted in a forum: 5 psi.
     ("leak-released", "US", COMBINATION, "<= 3 psi/min; 21 kPa/min"),
     ("leak-released", "US", SINGLE, "<= 2 psi/min; 14 kPa/min"),
     ("leak-released", "US-CA", TRAIN, "<= 5 psi/min"),
@@ -135,10 +156,13 @@ CASES: list[Case] = [
     ("tractor-protection", "US-MD", NONE, ".. 45 60 psi; 310 414 kPa"),
     ("tractor-protection", "CA-AB", NONE, ">= 40 psi"),
     ("tractor-protection", "CA-SK", NONE, ">= 20 psi; 138 kPa"),
+    # Québec, C-24.2, r. 32, s. 38 (7): the tractor keeps 420 kPa at least.
+    ("tractor-protection", "CA-QC", NONE, ">= 420 kPa; 61 psi"),
     # Model manual section 5; Alberta guide 20 to 45 psi (138 to 311 kPa).
     ("park-valve", "US", NONE, ".. 20 45 psi; 138 310 kPa"),
     ("park-valve", "CA-AB", NONE, ".. 20 45 psi; 138 311 kPa"),
-    # 49 CFR 393.43(d); 393.50(a); Maryland rejects a drop of 30 percent or more.
+    # 49 CFR 393.43(d); 393.50(a) in S.C. Reg. 38-393.50: not below 70 percent; Maryland rejects a
+    # drop of 30 percent or more.
     ("breakaway-hold", "US", NONE, ">= 15 min"),
     ("pressure-kept", "US", NONE, ">= 70 percent"),
     ("pressure-kept", "US-MD", NONE, "> 70 percent"),
@@ -146,17 +170,22 @@ CASES: list[Case] = [
     ("tread", "US", STEER, ">= 4/32 in; 3.2 mm"),
     ("tread", "US", DRIVE, ">= 2/32 in; 1.6 mm"),
     ("tread", "US-MD", TRAILER, ">= 2/32 in; 1.6 mm"),
-    # Ontario Reg. 625 in a private copy; B.C. handbook; Québec C-24.2 r. 32 ss. 159, 178.
+    # Ontario Reg. 625 in private copies, s. 3 (1) for 1.5 mm; B.C. driver manual p. 56:
+    # "3 mm (1/8 in)" front, "1.6 mm (1/16 in)" rear and trailer; Québec C-24.2 r. 32 s. 120 (1):
+    # 3.2 mm on the steering axle of a vehicle of 4,500 kg or more, 1.6 elsewhere; s. 170 (2): major
+    # below 1.6 and 0.8.
     ("tread", "CA-ON", STEER, ">= 3 mm"),
     ("tread", "CA-ON", DRIVE, ">= 1.5 mm"),
-    ("tread", "CA-BC", STEER, ">= 3 mm"),
-    ("tread", "CA-BC", TRAILER, ">= 1.6 mm"),
-    ("tread", "CA-QC", NONE, ">= 1.6 mm"),
-    ("tread-major", "CA-QC", NONE, ">= 0.8 mm"),
+    ("tread", "CA-BC", STEER, ">= 3 mm; 1/8 in"),
+    ("tread", "CA-BC", TRAILER, ">= 1.6 mm; 1/16 in"),
+    ("tread", "CA-QC", STEER, ">= 3.2 mm"),
+    ("tread", "CA-QC", TRAILER, ">= 1.6 mm"),
+    ("tread-major", "CA-QC", STEER, ">= 1.6 mm"),
+    ("tread-major", "CA-QC", DRIVE, ">= 0.8 mm"),
     # 49 CFR 393.209(b)(2): angle for a wheel that is not listed.
     ("steering-lash", "US", {"wheel diameter": "17 in", "power steering": "no"}, "<= 14 deg"),
     ("steering-lash", "US", {"wheel diameter": "24 in", "power steering": "yes"}, "<= 30 deg"),
-    # 49 CFR 570.60 Table 2.
+    # 49 CFR 570.60 Table 2, in inches only.
     ("steering-lash-inspection", "US", {"wheel diameter": "16 in"}, "<= 2 in; 51 mm"),
     ("steering-lash-inspection", "US", {"wheel diameter": "18 in"}, "<= 2 1/4 in; 57 mm"),
     ("steering-lash-inspection", "US", {"wheel diameter": "20 in"}, "<= 2 1/2 in; 64 mm"),
@@ -169,6 +198,9 @@ CASES: list[Case] = [
     ("fifth-wheel-slider", "US-MD", NONE, "<= 1/4 in"),
     ("fifth-wheel-jaw", "US-MD", NONE, "<= 1/4 in"),
     ("fifth-wheel-plates", "CA-ON", NONE, "<= 1/2 in; 12.7 mm"),
+    # Québec, C-24.2, r. 32, s. 169 (6), (7): more than 12.8 mm and 9.5 mm.
+    ("fifth-wheel-plates", "CA-QC", NONE, "<= 12.8 mm; 1/2 in"),
+    ("fifth-wheel-slider", "CA-QC", NONE, "<= 9.5 mm; 3/8 in"),
     # SAE J700 as printed on inspection guides: 2.000 and 2.875, each +- 0.005 in.
     ("kingpin-new-jaw", "US", NONE, ".. 1.995 2.005 in"),
     ("kingpin-new-throat", "US", NONE, ".. 2.870 2.880 in"),
@@ -178,7 +210,8 @@ CASES: list[Case] = [
     ("kingpin-diameter", "US", NONE, "> 1.875 in; 47.6 mm"),
     # European service figure, from memory.
     ("kingpin-diameter", "EU", NONE, ">= 49 mm"),
-    # 49 CFR 393.60(c) in private forms: 1/4 in (6 mm), 3/4 in (19 mm), 3 in (76 mm). Maryland.
+    # 49 CFR 393.60(c) in private forms: 1/4 in (6 mm), 3/4 in (19 mm), 3 in (76 mm). COMAR
+    # 11.22.02.20 A(3): chips "greater than 1/2 inch diameter".
     ("windshield-crack", "US", NONE, "<= 1/4 in; 6 mm"),
     ("windshield-damage", "US", NONE, "<= 3/4 in; 19 mm"),
     ("windshield-spacing", "US", NONE, ">= 3 in; 76 mm"),
@@ -202,6 +235,9 @@ CASES: list[Case] = [
     ("tiedown-count", "CA-AB",
      {"blocked": "no", "article length": "20 ft", "article weight": "9 lb"}, ">= 3 count"),
     ("tiedown-count", "CA", {"blocked": "yes", "article length": "20 ft"}, ">= 2 count"),
+    # Driving Commercial Vehicles (B.C.), p. 95: 3.65 m and 600 kg, not held in front: three.
+    ("tiedown-count", "CA-BC",
+     {"blocked": "no", "article length": "3.65 m", "article weight": "600 kg"}, ">= 3 count"),
     ("tiedown-count-least", "US", NONE, ">= 2 count"),
     # 49 CFR 393.102(a)(1): 0.8 g forward, 0.5 rearward and sideways; (a)(2): 0.435, 0.5, 0.25.
     ("cargo-breaking-strength", "US", {"direction": "forward"}, ">= 0.8 g"),
@@ -210,7 +246,7 @@ CASES: list[Case] = [
     ("cargo-working-load", "US", {"direction": "forward"}, ">= 0.435 g"),
     ("cargo-working-load", "US", {"direction": "rearward"}, ">= 0.5 g"),
     ("cargo-working-load", "US", {"direction": "sideways"}, ">= 0.25 g"),
-    # 49 CFR 393.102(b); 393.106(d); NSC 10 as quoted.
+    # 49 CFR 393.102(b); 393.106(d); NSC 10 in the same B.C. manual: "at least 50 per cent".
     ("cargo-downward", "US", NONE, ">= 20 percent"),
     ("cargo-aggregate", "US", NONE, ">= 50 percent"),
     ("cargo-aggregate", "CA-AB", NONE, ">= 50 percent"),
@@ -218,7 +254,7 @@ CASES: list[Case] = [
     ("cargo-first-check", "US", NONE, "<= 50 mi; 80 km"),
     ("cargo-check-time", "US", NONE, "<= 3 h"),
     ("cargo-check-distance", "US", NONE, "<= 150 mi; 241 km"),
-    # National Safety Code Standard 10, from memory: 80 km, 3 h, 240 km.
+    # Ontario truck handbook 1-4-4, after National Safety Code Standard 10: 80 km, 3 h, 240 km.
     ("cargo-first-check", "CA-ON", NONE, "<= 80 km"),
     ("cargo-check-time", "CA", NONE, "<= 3 h"),
     ("cargo-check-distance", "CA-QC", NONE, "<= 240 km"),
@@ -232,12 +268,14 @@ CASES: list[Case] = [
     ("trip-inspection", "CA-SK", NONE, "<= 24 h"),
     ("trip-inspection", "CA-NS", NONE, "<= 24 h"),
     ("trip-inspection", "CA-BC", NONE, "<= 24 h"),  # the national standard, as summarised
-    # CVSE course (B.C.): 20 days, 3 months; N.S. summary: 20 days; 6 months from memory.
+    # CVSE course (B.C.) 4-16: 20 days, 3 months; N.S. summary: 20 days; SAAQ, Heavy vehicle record:
+    # 6 months in Québec; 6 months in Ontario and by the national standard, from memory.
     ("report-handed-in", "CA-BC", NONE, "<= 20 day"),
     ("report-handed-in", "CA-NS", NONE, "<= 20 day"),
     ("report-kept", "CA-BC", NONE, ">= 3 month"),
     ("report-kept", "CA-ON", NONE, ">= 6 month"),
     ("report-kept", "CA-AB", NONE, ">= 6 month"),
+    ("report-kept", "CA-QC", NONE, ">= 6 month"),
     # O. Reg. 199/07 s. 1: over 4,500 kg (9,921 lb); SGI: above 11,794 kg.
     ("trip-inspection-weight", "CA-ON", NONE, "<= 4500 kg; 9921 lb"),
     ("trip-inspection-weight", "CA-NS", NONE, "<= 4500 kg; 9921 lb"),
@@ -291,7 +329,7 @@ for _wheel, _manual, _power in [
         _inputs = {"wheel diameter": f"{_wheel} in", "power steering": _assisted}
         CASES.append(("steering-lash", "US", _inputs, f"<= {_figures}"))
 
-# Tables to 49 CFR 393.108 (two private copies that agree): working load limits, lb and kg.
+# Tables to 49 CFR 393.108 (three private copies that agree): working load limits, lb and kg.
 for _width, _lb, _kg in [
     *(("1 3/4", 1750, 790), ("2", 2000, 910), ("3", 3000, 1360), ("4", 4000, 1810)),
 ]:
@@ -402,8 +440,13 @@ def test_three_sixteenths_passes_although_its_millimetres_are_below_the_printed_
     [
         # Exact conversion, figures worked by hand from 1 in = 25.4 mm and 1 psi = 6.894757 kPa.
         # B.C. handbook 3 mm: 1/8 in = 3.175 mm, 3/32 in = 2.38125 mm.
-        ("tread", "CA-BC", STEER, "1/8 in", "within"),
-        ("tread", "CA-BC", STEER, "3/32 in", "outside"),
+        ("tread", "CA-ON", STEER, "1/8 in", "within"),
+        ("tread", "CA-ON", STEER, "3/32 in", "outside"),
+        # Québec's 40 kPa is 5.80 psi, its 48 is 6.96.
+        ("leak-applied", "CA-QC", SINGLE, "5 psi/min", "within"),
+        ("leak-applied", "CA-QC", SINGLE, "6 psi/min", "outside"),
+        ("leak-applied", "CA-QC", COMBINATION, "6 psi/min", "within"),
+        ("leak-applied", "CA-QC", COMBINATION, "7 psi/min", "outside"),
         # Maryland cut-out 135 psi = 930.79 kPa; cut-in 80 psi = 551.58 kPa.
         ("governor-cut-out", "US-MD", NONE, "930 kPa", "within"),
         ("governor-cut-out", "US-MD", NONE, "931 kPa", "outside"),
@@ -443,7 +486,10 @@ def test_without_a_figure_for_the_unit_the_reading_is_converted_and_that_is_said
         ("us-lin-1", STEER | DRUM | STRIP, False),
         ("us-str-30-standard", {"chamber type": "30", "long stroke": "no"}, False),
         ("us-air-7-combination", COMBINATION, False),
-        ("ca-qc-tyr", NONE, False),
+        ("ca-qc-tyr-steer", STEER, False),
+        ("us-ca-air-7-three", TRAIN, False),
+        ("ca-crg-15-first", NONE, False),
+        ("us-air-12", NONE, False),
         # A private copy, seen in part, from memory, practice, or "about".
         ("us-str-30-long", {"chamber type": "30", "long stroke": "yes"}, True),
         ("us-str-12-long", {"chamber type": "12", "long stroke": "yes"}, True),
@@ -514,10 +560,10 @@ INPUT_FOR = {
         ("stroke", "CA-ON", {"chamber type": "20", "long stroke": "3 inch"}, ()),
         ("stroke", "US", {"chamber type": "36", "long stroke": "yes"}, ()),
         ("stroke", "CA-AB", {"chamber type": "30", "long stroke": "no"}, ()),
-        ("lining", "US", DRIVE | {"brake": "hydraulic"}, ()),
+        ("lining", "US", DRIVE | {"brake": "wedge"}, ()),
         ("wll-chain", "US", {"chain grade": "80", "chain size": "7/16"}, ()),
         ("leak-applied", "CA-SK", SINGLE, ()),
-        # Canada: an unmarked tiedown does not count (NSC 10 since 1 Jan 2011).
+        # Canada: an unmarked tiedown does not count (NSC 10 since 1 Jan 2010).
         ("wll-chain", "CA-ON", {"chain grade": "unmarked", "chain size": "1/2"}, ()),
         # One country never borrows from the other.
         ("tread", "CA-AB", STEER, ()),
@@ -613,12 +659,17 @@ def test_inputs_that_the_table_does_not_know_are_left_alone() -> None:
         ("pressure-kept", NONE, "70 percent", {"US": "within", "US-MD": "outside"}),
         # 5/16 in of slider movement: COMAR 11.22.02.27 is stricter.
         ("fifth-wheel-slider", NONE, "5/16 in", {"US": "within", "US-MD": "outside"}),
+        # 3.1 mm in front: 4/32 in is 3.2 mm, Québec says 3.2, Ontario and B.C. say 3.
+        ("tread", STEER, "3.1 mm",
+         {"CA-ON": "within", "CA-BC": "within", "CA-QC": "outside", "US": "outside"}),
         # 1.5 mm: Ontario (private copy) accepts, B.C. and Québec do not.
         ("tread", TRAILER, "1.5 mm",
          {"CA-ON": "within", "CA-BC": "outside", "CA-QC": "outside", "US": "outside"}),
         # Six psi a minute on a train of three units.
         ("leak-applied", TRAIN, "6 psi/min",
          {"US": "outside", "US-CA": "within", "CA-ON": "within", "CA-SK": "outside"}),
+        # Exactly three quarters of an inch of slack: Saskatchewan has it adjusted.
+        ("hand-pull", {"slack adjuster": "manual"}, "3/4 in", {"CA": "within", "CA-SK": "outside"}),
         # 42 psi: inside the federal range, below Maryland's.
         ("tractor-protection", NONE, "42 psi", {"US": "within", "US-MD": "outside"}),
     ],
@@ -672,7 +723,7 @@ def test_wheel_diameters_between_the_listed_ones_are_judged_by_angle() -> None:
 
 def test_inputs_and_units_that_a_checklist_can_ask_for() -> None:
     assert inputs_of("stroke") == ("chamber type", "long stroke", "rated stroke")
-    assert inputs_of("tread", "CA-QC") == ()
+    assert inputs_of("low-air-warning", "CA-QC") == ()
     assert inputs_of("tread") == ("axle",)
     assert inputs_of("us-str-30-long") == ("chamber type", "long stroke")
     assert inputs_of("leak-applied") == ("combination",)

@@ -93,7 +93,7 @@ from voicecheck.limits.sums import SUMS, work
         ("tread 2.9 mm axle=steer", "CA-BC", "outside", "handbook"),
         ('us-str-r 2 in "rated stroke=2.5 in"', "US", "within", "law seen"),
         ("stroke 2 in", "US", "cannot judge", '"chamber type=..."'),
-        ("tread", "US", "", "ca-qc-tyr"),
+        ("tread", "US", "", "ca-qc-tyr-steer"),
         ("us-str-30-standard", "US", "", "393.47(e)(1)"),
     ],
 )  # fmt: skip

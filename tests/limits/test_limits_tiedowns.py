@@ -2,8 +2,9 @@
 
 Sources: 49 CFR 393.108 tables (private copies), 393.106(d) and 393.110 (quotations), the example of
 a 20 ft article in those quotations (two blocked, three not), N.C. commercial-driver manual, July
-2017, section 3 (never fewer than two), National Safety Code Standard 10 (unmarked does not count
-since 1 Jan 2011; half for each end section; private quotations).
+2017, section 3 (never fewer than two), National Safety Code Standard 10 (unmarked must not be used
+since 1 Jan 2010: British Columbia's driver manual, p. 95; half for each end section: private
+quotations).
 """
 
 from __future__ import annotations

@@ -10,7 +10,8 @@ Rules of this file:
 3. The chart is law of the United States. For another country nothing is derived from it: list the
    lamps in the vehicle file.
 4. Four-ways are not counted apart: they are the turn lamps. The chart's dolly has turn lamps; the
-   federal footnote asks for them only where the dolly hides those of the vehicle before it.
+   federal footnote 5 asks for them only where the dolly hides those of the vehicle before it
+   (federal guidance to 393.11, question 3; a lens hidden in part is hidden).
 5. A lamp that another unit of the combination hides need not be lit, tail lamps excepted: Maryland
    Transportation Code 22-212, Texas Transportation Code 547.381; Arizona and Nevada say the same.
    No federal sentence on it was seen. So of a tractor that tows, the rear rows behind the nose of

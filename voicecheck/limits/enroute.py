@@ -7,8 +7,8 @@ Rules of this file:
    of duty status hold from the start too, because the rule excepts no part of the trip.
 2. Equal is still in time: the check is due at the figure itself, overdue above it.
 3. A sealed vehicle whose driver is ordered not to open it, or a load that cannot practically be
-   looked at, is excepted (392.9(b)(4)). A padlock whose key the driver has is no seal (federal
-   guidance). The vehicle itself is not excepted.
+   looked at, is excepted (392.9(b)(4); Canada: Ontario truck handbook 1-4-4). A padlock whose key
+   the driver has is no seal (federal guidance). The vehicle itself is not excepted.
 4. Figures are rows of the table; a guide value stays one. Old copies of the rule say 25 miles.
 
 Pure functions: distance and time come in.

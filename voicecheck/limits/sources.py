@@ -6,6 +6,8 @@ compares the page with the table. Pure: the page is returned as text, nothing is
 
 from __future__ import annotations
 
+from textwrap import fill
+
 from voicecheck.limits.judge import bound_text
 from voicecheck.limits.table import JURISDICTIONS, LIMITS, STANDINGS, Bound, Limit
 
@@ -33,6 +35,18 @@ edit it by hand. It lists every figure that a reading can be judged against and 
 |---|---|
 """
 
+#: Families that no list of the project measures against and that nothing is reckoned from.
+LOOKED_UP = (
+    *("breakaway-hold", "cargo-breaking-strength", "cargo-downward", "cargo-working-load"),
+    *("exhaust-clearance", "extinguisher", "fifth-wheel-jaw", "fifth-wheel-pivot"),
+    *("fifth-wheel-plates", "fifth-wheel-slider", "governor-gap", "kingpin-diameter"),
+    *("kingpin-new-jaw", "kingpin-new-throat", "kingpin-wear", "leak-test-pressure", "lining"),
+    *("lining-crack-length", "lining-crack-width", "lining-periodic", "low-air-warning-test"),
+    *("spare-fuses", "steering-lash", "steering-lash-inspection", "tiedown-count-least", "tread"),
+    *("tread-major", "trip-inspection-weight", "warning-devices", "wedge-scribe"),
+    *("windshield-crack", "windshield-damage", "windshield-spacing"),
+)
+
 _WEATHER = """
 ## Cold
 
@@ -50,6 +64,14 @@ _WEATHER = """
 | frostbite, degF | -18 and colder: 30 min or less | National Weather Service text, as copied \
 | private copy |
 
+## Only looked up
+
+No step of the lists here measures these and nothing is reckoned from them: a driver has no gauge
+for them on the walk round, or is asked in words. They serve `voicecheck limits` and lists of a
+carrier's own.
+
+@LOOKED_UP@
+
 ## Reckoned figures
 
 | rule | source | standing |
@@ -58,10 +80,15 @@ _WEATHER = """
 article | 49 CFR 393.106(d); half for each end section, National Safety Code Standard 10 \
 | private copy |
 | the weakest part governs | 49 CFR 393.108(a) | law seen |
-| an unmarked tiedown does not count in Canada | National Safety Code Standard 10, notice of the \
-change of 1 Jan 2011 | private copy |
+| an unmarked tiedown does not count in Canada | National Safety Code Standard 10, s. 11(4), as \
+told by British Columbia's driver manual, p. 95, and the transport pages of Québec and Nova Scotia \
+| handbook |
+| a chain marked with its grade has the limit of a table of the standard in Canada; the table was \
+not found, so it cannot be judged without its marked figure | National Safety Code Standard 10, \
+s. 11(3), as quoted | private copy |
 | a sealed load, or one that cannot practically be looked at, needs no check of the cargo \
 | 49 CFR 392.9(b)(4) | private copy |
+| the same in Canada | Ontario truck handbook (MTO), 1-4-4 | handbook |
 | a month of issue is taken to the last day of the month | none | practice |
 | a paper is valid to the end of the day or month that is printed on it | none | practice |
 
@@ -83,7 +110,8 @@ def sources_page() -> str:
             page += "| id | quantity and limit | applies to | source | standing | note |\n"
             page += "|---|---|---|---|---|---|\n"
             page += "".join(_line(row) for row in rows)
-    return page + _WEATHER
+    looked_up = fill(", ".join(f"`{family}`" for family in LOOKED_UP) + ".", 100)
+    return page + _WEATHER.replace("@LOOKED_UP@", looked_up)
 
 
 def _line(row: Limit) -> str:

@@ -230,6 +230,7 @@ def _row(
 
 
 _CFR = "49 CFR"
+_ECFR_2021 = "electronic Code of Federal Regulations, copy of early 2021"
 _APP_A = "49 CFR Part 396, Appendix A"
 _COMAR = "Code of Maryland Regulations (COMAR)"
 _COMAR_ED = "chapter effective 8 Jan 1990, official law text as of 22 Jul 2026"
@@ -244,6 +245,9 @@ _MB_NOTE = "the publisher could not be seen, so the province is a guess"
 _SGI = "Saskatchewan Air Brake Manual (SGI)"
 _AB = "Alberta commercial driver's guide"
 _MTO = "Ontario truck handbook (MTO)"
+_QC = "Québec, C-24.2, r. 32"
+_QC_38 = "French text after O.C. 370-2016"
+_QC_166 = "26 Nov 2024"
 
 _STEER = "steer"
 _OTHERS = ("drive", "trailer")
@@ -265,6 +269,7 @@ def _linings() -> Iterator[Limit]:
         given={"axle": _STEER, "brake": "air drum", "lining style": "continuous strip"},
         source=_CFR,
         section="393.47(d)(1)",
+        edition=_ECFR_2021,
         standing="law seen",
         note="measured at the shoe centre; a lining marked with a wear indicator must not be worn "
         "to it",
@@ -281,6 +286,7 @@ def _linings() -> Iterator[Limit]:
         given={"axle": _STEER, "brake": "air drum", "lining style": "two pads"},
         source=_CFR,
         section="393.47(d)(1)",
+        edition=_ECFR_2021,
         standing="law seen",
         note="measured at the shoe centre; a lining marked with a wear indicator must not be worn "
         "to it",
@@ -297,6 +303,7 @@ def _linings() -> Iterator[Limit]:
         given={"axle": _STEER, "brake": "air disc"},
         source=_CFR,
         section="393.47(d)(1)",
+        edition=_ECFR_2021,
         standing="law seen",
     )
     yield _row(
@@ -311,6 +318,7 @@ def _linings() -> Iterator[Limit]:
         given={"axle": _STEER, "brake": ("hydraulic", "electric")},
         source=_CFR,
         section="393.47(d)(1)",
+        edition=_ECFR_2021,
         standing="law seen",
         note='the text makes "1.6 mm (1/16 inch) or less" the defect: equal fails',
     )
@@ -326,6 +334,7 @@ def _linings() -> Iterator[Limit]:
         given={"axle": _OTHERS, "brake": "air drum"},
         source=_CFR,
         section="393.47(d)(2)",
+        edition=_ECFR_2021,
         standing="law seen",
         note="and not worn to the wear indicator",
     )
@@ -341,7 +350,25 @@ def _linings() -> Iterator[Limit]:
         given={"axle": _OTHERS, "brake": "air disc"},
         source=_CFR,
         section="393.47(d)(2)",
+        edition=_ECFR_2021,
         standing="law seen",
+    )
+    yield _row(
+        "us-lin-7-hydraulic",
+        "lining",
+        what,
+        "at least",
+        "1/16 in",
+        printed=("1.6 mm",),
+        applies="axles other than steering, hydraulic or electric brake",
+        j="US",
+        given={"axle": _OTHERS, "brake": ("hydraulic", "electric")},
+        source=_CFR,
+        section="393.47(d)(2)",
+        edition=_ECFR_2021,
+        standing="law seen",
+        note="the text makes less than 1.6 mm the defect: equal passes here, unlike on the "
+        "steering axle",
     )
     yearly = "brake lining thickness at the periodic inspection"
     section = "1.a(6)(d)"
@@ -400,7 +427,7 @@ def _linings() -> Iterator[Limit]:
         j="US",
         given={"axle": _OTHERS, "brake": "air drum"},
         source=_APP_A,
-        section=section,
+        section="1.a(6)(c)",
         standing="law seen",
         note="same figures as 393.47(d)(2)",
     )
@@ -415,9 +442,24 @@ def _linings() -> Iterator[Limit]:
         j="US",
         given={"axle": _OTHERS, "brake": "air disc"},
         source=_APP_A,
-        section=section,
+        section="1.a(6)(c)",
         standing="law seen",
         note="same figures as 393.47(d)(2)",
+    )
+    yield _row(
+        "us-lin-10-hydraulic-other",
+        "lining-periodic",
+        yearly,
+        "more than",
+        "1/16 in",
+        usual=("1.6 mm",),
+        applies="axles other than steering, hydraulic or electric drum brake",
+        j="US",
+        given={"axle": _OTHERS, "brake": ("hydraulic", "electric")},
+        source=_APP_A,
+        section="1.a(6)(c)",
+        standing="law seen",
+        note="1/16 in or less is rejected: equal fails, unlike 393.47(d)(2)",
     )
     yield _row(
         "us-lin-8-length",
@@ -626,11 +668,11 @@ def _strokes() -> Iterator[Limit]:
         "reservoir pressure while strokes are measured",
         "between",
         "90 to 100 psi",
-        usual=("621 to 690 kPa",),
+        printed=("621 to 690 kPa",),
         applies="engine off, brakes fully applied, spring brakes released",
         j="CA-ON",
-        source="Ontario air brake and bus handbooks",
-        section="section not visible",
+        source="Ontario air brake and bus handbooks (MTO)",
+        section="air brake 11-2-0; bus 7-1-5",
         standing="handbook",
     )
     yield _row(
@@ -694,6 +736,22 @@ def _strokes() -> Iterator[Limit]:
         edition="seen 2026-11-25",
         standing="private copy",
         note="half to three quarters of an inch there; the legal limit is of the applied stroke",
+    )
+    yield _row(
+        "ca-sk-str-h",
+        "hand-pull",
+        "slack of a brake, brakes released",
+        "less than",
+        "3/4 in",
+        printed=("19 mm",),
+        applies="drum brakes with manual slack adjusters",
+        j="CA-SK",
+        given={"slack adjuster": "manual"},
+        source=_SGI,
+        section="Within an inch of your life",
+        standing="handbook",
+        note="half to three quarters of an inch is right; at three quarters it must be adjusted: "
+        "equal fails",
     )
 
 
@@ -813,6 +871,21 @@ def _low_air() -> Iterator[Limit]:
         standing="private copy",
         note=_MB_NOTE,
     )
+    yield _row(
+        "ca-qc-air-low",
+        "low-air-warning",
+        what,
+        "at least",
+        "380 kPa",
+        usual=("55 psi",),
+        applies="air-braked vehicles",
+        j="CA-QC",
+        source=_QC,
+        section="s. 38 (3); s. 166 (10)",
+        edition=_QC_166,
+        standing="law seen",
+        note="none of the warnings on below 380 kPa is a major defect",
+    )
 
 
 def _build_up() -> Iterator[Limit]:
@@ -917,6 +990,21 @@ def _build_up() -> Iterator[Limit]:
         edition=_MB_ED,
         standing="private copy",
         note=f"{_MB_NOTE}; the line is cut off",
+    )
+    yield _row(
+        "ca-qc-air-build",
+        "build-up",
+        f"{what} from 350 to 620 kPa",
+        "less than",
+        "3 min",
+        applies="not over 1200 rpm",
+        j="CA-QC",
+        over="350 to 620 kPa",
+        source=_QC,
+        section="s. 38 (1)",
+        edition=_QC_38,
+        standing="law seen",
+        note="in less than three minutes: equal fails",
     )
 
 
@@ -1034,6 +1122,35 @@ def _governor() -> Iterator[Limit]:
         standing="handbook",
     )
     yield _row(
+        "ca-qc-air-cut-out",
+        "governor-cut-out",
+        out,
+        "between",
+        "805 to 945 kPa",
+        usual=("117 to 137 psi",),
+        applies="air-braked vehicles",
+        j="CA-QC",
+        source=_QC,
+        section="s. 38 (2)",
+        edition=_QC_38,
+        standing="law seen",
+    )
+    yield _row(
+        "ca-qc-air-cut-in",
+        "governor-cut-in",
+        into,
+        "more than",
+        "550 kPa",
+        usual=("80 psi",),
+        applies="air-braked vehicles",
+        j="CA-QC",
+        source=_QC,
+        section="s. 38 (2)",
+        edition=_QC_38,
+        standing="law seen",
+        note="before the pressure has come down to 550 kPa: equal fails",
+    )
+    yield _row(
         "ca-on-air-start",
         "leak-test-pressure",
         "reservoir pressure at the start of a leak test",
@@ -1092,9 +1209,10 @@ def _leaks() -> Iterator[Limit]:
         applies=f"three or more units; {held}",
         j="US-CA",
         given={"combination": "three or more units"},
-        source="a California figure, as quoted in a private page",
-        section="section not visible",
-        standing="private copy",
+        source="California Commercial Driver Handbook (DMV)",
+        section="in-cab air brake check, applied leakage",
+        edition="as put up elsewhere on 13 Jan 2013",
+        standing="handbook",
     )
     yield _row(
         "ca-on-air-7-combination",
@@ -1151,6 +1269,27 @@ def _leaks() -> Iterator[Limit]:
         section="section not visible",
         standing="handbook",
     )
+    for name, units, most, given in (
+        ("single", "single vehicle", 40, "no"),
+        ("combination", "two vehicles", 48, "yes"),
+        ("three", "three vehicles", 62, "three or more units"),
+    ):
+        yield _row(
+            f"ca-qc-air-7-{name}",
+            "leak-applied",
+            on,
+            "at most",
+            f"{most} kPa/min",
+            applies=f"{units}; full pressure, engine off, parking brake released",
+            j="CA-QC",
+            given={"combination": given},
+            source=_QC,
+            section="s. 166 (5)",
+            edition=_QC_166,
+            standing="law seen",
+            note="more is a major defect; a leak that is heard is against s. 38 whatever the gauge "
+            "says",
+        )
     yield _row(
         "us-air-8-combination",
         "leak-released",
@@ -1190,8 +1329,9 @@ def _leaks() -> Iterator[Limit]:
         applies="three or more units; engine off",
         j="US-CA",
         given={"combination": "three or more units"},
-        source="a California figure, as quoted in a private page",
-        section="section not visible",
+        source="California Commercial Driver Handbook (DMV), as quoted in a forum",
+        section="in-cab air brake check, static leakage",
+        edition="quoted on 2 Jun 2013",
         standing="private copy",
     )
 
@@ -1256,6 +1396,21 @@ def _valves() -> Iterator[Limit]:
         standing="handbook",
     )
     yield _row(
+        "ca-qc-air-supply",
+        "tractor-protection",
+        shut,
+        "at least",
+        "420 kPa",
+        usual=("61 psi",),
+        applies="lines to the trailer broken or parted",
+        j="CA-QC",
+        source=_QC,
+        section="s. 38 (7)",
+        edition=_QC_38,
+        standing="law seen",
+        note="what the tractor must keep; less than 138 kPa is a major defect, s. 166 (6)",
+    )
+    yield _row(
         "us-air-11",
         "park-valve",
         pop,
@@ -1306,12 +1461,13 @@ def _valves() -> Iterator[Limit]:
         "70 percent",
         applies="air-braked vehicles",
         j="US",
-        source=_CFR,
+        source="49 CFR, copied in S.C. Reg. 38-393.50",
         section="393.50(a)",
-        standing="law seen",
-        edition="older wording; copied in S.C. Reg. 38-393.50, current to 27 Sep 2024",
-        note="from memory: the present wording keeps this figure only for vehicles not built to "
-        "FMVSS 121",
+        standing="law copy",
+        edition="older wording; South Carolina current to 27 Sep 2024",
+        note="from memory: the present wording, not seen, keeps this figure only for vehicles not "
+        "built to FMVSS 121; Texas asks for 80 percent of the cut-out (Transportation Code "
+        "547.406)",
     )
     yield _row(
         "us-md-air-12",
@@ -1346,7 +1502,7 @@ def _tyres() -> Iterator[Limit]:
         source=copies,
         section="393.75(b)",
         standing="law copy",
-        note=where,
+        note=f"{where}; 49 CFR 570.62(a), seen, has the same figure",
     )
     yield _row(
         "us-tyr-2",
@@ -1361,7 +1517,7 @@ def _tyres() -> Iterator[Limit]:
         source=copies,
         section="393.75(c)",
         standing="law copy",
-        note=where,
+        note=f"{where}; 49 CFR 570.62(a), seen, has the same figure",
     )
     ontario = "Ontario Driver's Handbook copy of R.R.O. 1990, Reg. 625"
     yield _row(
@@ -1387,8 +1543,9 @@ def _tyres() -> Iterator[Limit]:
         j="CA-ON",
         given={"axle": _OTHERS},
         source=ontario,
-        section="section not visible",
+        section="s. 3 (1)",
         standing="private copy",
+        note="in two adjacent major grooves at three places round the tire",
     )
     columbia = "Driving Commercial Vehicles (British Columbia)"
     yield _row(
@@ -1397,11 +1554,12 @@ def _tyres() -> Iterator[Limit]:
         what,
         "at least",
         "3 mm",
+        printed=("1/8 in",),
         applies="5,500 kg or more, front",
         j="CA-BC",
         given={"axle": _STEER},
         source=columbia,
-        section="section not visible",
+        section="Tire condition, p. 56",
         standing="handbook",
     )
     yield _row(
@@ -1410,39 +1568,48 @@ def _tyres() -> Iterator[Limit]:
         what,
         "at least",
         "1.6 mm",
+        printed=("1/16 in",),
         applies="5,500 kg or more, rear and trailer",
         j="CA-BC",
         given={"axle": _OTHERS},
         source=columbia,
-        section="section not visible",
+        section="Tire condition, p. 56",
         standing="handbook",
     )
-    yield _row(
-        "ca-qc-tyr",
-        "tread",
-        what,
-        "at least",
-        "1.6 mm",
-        applies="all wheels",
-        j="CA-QC",
-        source="Québec, C-24.2, r. 32",
-        section="ss. 159, 178",
-        edition="2019",
-        standing="law seen",
-    )
-    yield _row(
-        "ca-qc-tyr-major",
-        "tread-major",
-        f"{what}, below which the defect is major",
-        "at least",
-        "0.8 mm",
-        applies="all wheels",
-        j="CA-QC",
-        source="Québec, C-24.2, r. 32",
-        section="ss. 159, 178",
-        edition="2019",
-        standing="law seen",
-    )
+    for name, axle, wheels, least, major in (
+        ("steer", _STEER, "steering axle", "3.2 mm", "1.6 mm"),
+        ("other", _OTHERS, "other wheels", "1.6 mm", "0.8 mm"),
+    ):
+        yield _row(
+            f"ca-qc-tyr-{name}",
+            "tread",
+            what,
+            "at least",
+            least,
+            applies=f"motor vehicle of 4,500 kg or more, {wheels}",
+            j="CA-QC",
+            given={"axle": axle},
+            source=_QC,
+            section="s. 120 (1)",
+            edition="French text, 21 May 2019",
+            standing="law seen",
+            note="not at the wear indicator, which must not touch the road",
+        )
+        yield _row(
+            f"ca-qc-tyr-major-{name}",
+            "tread-major",
+            f"{what}, below which the defect is major",
+            "at least",
+            major,
+            applies=f"motor vehicle of 4,500 kg or more, {wheels}",
+            j="CA-QC",
+            given={"axle": axle},
+            source=_QC,
+            section="s. 170 (2)",
+            edition="French text, 26 Nov 2024",
+            standing="law seen",
+            note="in two adjacent grooves",
+        )
 
 
 _LASH_INSPECTION = (
@@ -1514,7 +1681,7 @@ def _steering() -> Iterator[Limit]:
             what,
             "at most",
             f"{inches} in",
-            printed=(f"{metric} mm",),
+            usual=(f"{metric} mm",),
             applies=f"{wheel}, vehicle over 10,000 lb in use",
             j="US",
             given={"wheel diameter": diameter},
@@ -1600,6 +1767,25 @@ def _coupling() -> Iterator[Limit]:
         section="s. 19 note 4",
         standing="private copy",
     )
+    for part, words, most, inches in (
+        ("plates", "horizontal play between kingpin and jaws", "12.8 mm", "1/2 in"),
+        ("slider", "lengthwise play in the locks of a sliding fifth wheel", "9.5 mm", "3/8 in"),
+    ):
+        yield _row(
+            f"ca-qc-fw-{part}",
+            f"fifth-wheel-{part}",
+            words,
+            "at most",
+            most,
+            usual=(inches,),
+            applies="coupled unit",
+            j="CA-QC",
+            source=_QC,
+            section="s. 169 (6)" if part == "plates" else "s. 169 (7)",
+            edition="French text, 22 May 2020",
+            standing="law seen",
+            note="more is a major defect",
+        )
     guides = "SAE J700 values as printed on inspection guides (standard not seen)"
     yield _row(
         "us-kp-1-jaw",
@@ -1735,7 +1921,7 @@ def _cab() -> Iterator[Limit]:
         applies="sweep of the wipers",
         j="US-MD",
         source=_COMAR,
-        section="11.22.02 (paragraph not visible)",
+        section="11.22.02.20 A(3)",
         edition=_COMAR_ED,
         standing="law seen",
     )
@@ -1776,7 +1962,7 @@ def _slug(size: str) -> str:
 
 def _cargo() -> Iterator[Limit]:
     what = "load on one tiedown, against its default working load limit"
-    tables = "49 CFR, private copies of the tables to 393.108"
+    tables = "49 CFR, three private copies of the tables to 393.108"
     for width, pounds, kilograms in _WEBBING:
         yield _row(
             f"us-crg-5-{_slug(width)}",
@@ -1856,6 +2042,7 @@ def _cargo() -> Iterator[Limit]:
                 given={"direction": direction},
                 source=_CFR,
                 section=section,
+                edition="rule text of the FMCSA site, no date",
                 standing="law seen",
             )
     yield _row(
@@ -1868,6 +2055,7 @@ def _cargo() -> Iterator[Limit]:
         j="US",
         source=_CFR,
         section="393.102(b)",
+        edition="rule text of the FMCSA site, no date",
         standing="law seen",
     )
     yield _row(
@@ -1890,11 +2078,12 @@ def _cargo() -> Iterator[Limit]:
         "50 percent",
         applies="each article or group",
         j="CA",
-        source="National Safety Code Standard 10, as quoted",
-        section="section not visible",
-        edition="approved Sep 2004",
-        standing="private copy",
-        note="an unmarked tiedown does not count since 1 Jan 2011",
+        source="Driving Commercial Vehicles (British Columbia), after National Safety Code "
+        "Standard 10",
+        section="chapter 5, Strength of tiedowns, p. 95",
+        standing="handbook",
+        note="British Columbia makes the standard law (B.C. Reg. 26/58, s. 35.02), Québec too "
+        "(C-24.2, r. 30, s. 1); an unmarked tiedown must not be used since 1 Jan 2010",
     )
     yield from _tiedown_counts()
     carolina = "North Carolina commercial-driver manual"
@@ -1940,7 +2129,7 @@ def _cargo() -> Iterator[Limit]:
         standing="handbook",
     )
 
-    canada = "National Safety Code Standard 10 (not seen)"
+    canada = f"{_MTO}, after National Safety Code Standard 10"
     for id, family, what, most in (
         ("ca-crg-15-first", "cargo-first-check", "driven before the first cargo check", "80 km"),
         ("ca-crg-15-time", "cargo-check-time", "time between cargo checks", "3 h"),
@@ -1955,8 +2144,8 @@ def _cargo() -> Iterator[Limit]:
             applies="driver; or a change of duty status, whichever is first",
             j="CA",
             source=canada,
-            section="section not visible",
-            standing="memory",
+            section="1-4-4, Cargo securement",
+            standing="handbook",
         )
 
 
@@ -1988,7 +2177,8 @@ def _tiedown_counts() -> Iterator[Limit]:
             source=source,
             section=section,
             standing=standing,
-            note="metric steps 1.52 m, 3.04 m and 500 kg from memory",
+            note="metric steps 1.52 m, 3.04 m and 500 kg from memory"
+            + ("; British Columbia's manual has three for 3.65 m" if id == "ca-crg-13" else ""),
         )
     yield _row(
         "us-crg-14-two",
@@ -2207,6 +2397,18 @@ def _reports() -> Iterator[Limit]:
         standing="memory",
     )
     yield _row(
+        "ca-qc-rpt-4",
+        "report-kept",
+        keep,
+        "at least",
+        "6 month",
+        applies="carrier and owner, circle check reports",
+        j="CA-QC",
+        source="Québec record-keeping page (SAAQ), Heavy vehicle record",
+        section="table",
+        standing="handbook",
+    )
+    yield _row(
         "ca-on-rpt-4",
         "report-kept",
         keep,
@@ -2244,6 +2446,7 @@ def _reports() -> Iterator[Limit]:
         source="summary of N.S. Reg. 26/2018",
         section="section not visible",
         standing="private copy",
+        note="the regulation before it, N.S. Reg. 223/90, s. 1, seen, has the same figure",
     )
     yield _row(
         "ca-sk-rpt-5",

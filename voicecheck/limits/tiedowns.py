@@ -4,9 +4,10 @@ Rules of this file:
 
 1. The weakest part governs: strap, chain, hook, tensioner and anchor point share the lowest working
    load limit of all (49 CFR 393.108(a)). A marked limit counts, whatever the table says. Without a
-   marking the default of 393.108 holds in the United States; in Canada an unmarked tiedown counts
-   neither for the sum nor for the number (National Safety Code Standard 10, since 1 Jan 2011;
-   private copy).
+   marking the default of 393.108 holds in the United States; in Canada an unmarked tiedown must not
+   be used and counts neither for the sum nor for the number (National Safety Code Standard 10,
+   s. 11(4), since 1 Jan 2010, warnings only until 1 Jan 2011: British Columbia's driver manual and
+   the transport pages of Québec and Nova Scotia; the section in two private quotations).
 2. A tiedown counts half its limit for each of its ends that is fastened to the vehicle: one end
    when it goes to the article or back to the same side ("direct": half), two ends when it goes over
    the article ("over": whole). 49 CFR 393.106(d), private copy of the sentence; Standard 10 says
@@ -14,8 +15,9 @@ Rules of this file:
 3. The sum must be at least half the weight, and the number must fit length and weight
    (393.106(d), 393.110). Both are judged; one that is short makes the whole outside.
 4. A limit that is not on file adds nothing to the sum. If the sum is short then, the answer is
-   "cannot judge", never "outside" and never "within". Canada: of Standard 10 (June 2013) only the
-   contents were found, not its limits of graded chain, so there a chain needs its marked figure.
+   "cannot judge", never "outside" and never "within". Canada: a chain marked with its grade has the
+   limit of the table in Standard 10, Part 4, section 7 (s. 11(3), private quotation). That table
+   was not found, so there a chain needs its marked figure.
 5. Everything is summed in the unit of the weight, exactly, and rounded down.
 
 Pure functions: no clock, no file.
