@@ -2,11 +2,12 @@
 
 Sources: 49 CFR 396.11(a)(2) (identify the vehicle; list each defect that could affect safety or
 lead to a breakdown, or say that there was none; the driver signs), 396.11(a)(3) and 396.13
-(certificate of repair, next driver's review: at the desk, tests/desk). Canada: National Safety Code
-Standard 13 and O. Reg. 199/07, the contents of a daily inspection report: carrier, units, odometer,
-place, date and time, person, defects or none, statement. The Canadian list is from memory; it was
-not read in the law. A spoken "affirm" stands where a signature is asked; its effect in law is not
-claimed.
+(certificate of repair, next driver's review: at the desk, tests/desk). Canada: Québec, C-24.2,
+r. 32, s. 197.0.3 (16 Sep 2020), the contents of the report of a circle check: plate or unit number,
+operator, date and time, municipality or place on the road, defects or none, signed statement of the
+person who inspected, name in block letters, odometer. National Safety Code Standard 13 and O. Reg.
+199/07 s. 7 ask for the same, from memory. A spoken "affirm" stands where a signature is asked; its
+effect in law is not claimed.
 """
 
 from __future__ import annotations
@@ -28,12 +29,13 @@ REQUIRED = (
     ("49 CFR 396.11(a)(2)", "each defect", "defects.*.text"),
     ("49 CFR 396.11(a)(2)", "driver", "subject.driver"),
     ("49 CFR 396.11(a)(2)", "driver's statement", "attestation.answer"),
-    ("NSC 13 (memory)", "carrier", "subject.carrier"),
-    ("NSC 13 (memory)", "units as read off", "subject.read_off.*.value"),
-    ("NSC 13 (memory)", "place", "subject.place"),
-    ("NSC 13 (memory)", "date and time", "subject.ended"),
-    ("NSC 13 (memory)", "who inspected", "attestation.name"),
-    ("NSC 13 (memory)", "that it was done as required", "attestation.statement"),
+    ("Québec 197.0.3", "carrier", "subject.carrier"),
+    ("Québec 197.0.3", "units as read off", "subject.read_off.*.value"),
+    ("Québec 197.0.3", "place", "subject.place"),
+    ("Québec 197.0.3", "date and time", "subject.ended"),
+    ("Québec 197.0.3", "who inspected", "attestation.name"),
+    ("Québec 197.0.3", "that it was done as required", "attestation.statement"),
+    ("Québec 197.0.3", "defects, or none", "headline.text"),
     ("NSC 13 (memory)", "class of each defect", "defects.*.severity"),
     ("NSC 13 (memory)", "where the defect is", "defects.*.item"),
 )
