@@ -26,6 +26,9 @@ class Step:
     sources: tuple[str, ...] = ("common-practice",)
     only_again: bool = False
 
+    def asked(self, variant: int, together: bool, brief: bool, /) -> str:
+        return self.question
+
 
 @dataclass(frozen=True)
 class Checklist:

@@ -16,11 +16,12 @@ from voicecheck.session import records as r
 
 @pytest.fixture(scope="module")
 def coupled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with one finished coupling in ``inspections``."""
+    """A folder with one finished coupling in ``inspections``, and all that was printed."""
     folder = tmp_path_factory.mktemp("coupled")
     talk = converse(folder, "run", "couple", "--typed", "--driver", "A. Example")
     assert talk.status == 0, talk.text + talk.errors
     assert "All required items answered" in talk.text
+    (folder / "printed.txt").write_text(talk.text, encoding="utf-8")
     return folder
 
 
@@ -36,6 +37,23 @@ def test_typed_coupling_is_complete_and_reported(coupled: Path) -> None:
     assert (records[0].source, records[0].operating) == ("typed", "inspection")
     heard = [record for record in records if isinstance(record, r.HeardReply)]
     assert {record.certainty for record in heard} == {"typed"}
+
+
+def test_the_report_tells_the_questions_that_were_printed(coupled: Path) -> None:
+    printed = (coupled / "printed.txt").read_text(encoding="utf-8").splitlines()
+    asked = [line.strip() for line in printed if line.startswith("  ")]
+    report = json.loads((only(coupled) / "report.json").read_text(encoding="utf-8"))
+    page = (only(coupled) / "report.html").read_text(encoding="utf-8")
+    joint = {
+        question["question"]
+        for step in report["steps"]
+        for question in step["asked"]
+        if any(line.endswith(question["question"]) for line in asked) and question["together"]
+    }
+    told = [question["question"] for step in report["steps"] for question in step["asked"]]
+    assert [words for words in told if not any(line.endswith(words) for line in asked)] == []
+    assert len(joint) == 9  # as decision 0015 counts them: nine sentences ask for 22 steps
+    assert [words for words in joint if words not in page] == []
 
 
 def test_verify_report_and_replay_of_it(coupled: Path) -> None:

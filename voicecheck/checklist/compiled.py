@@ -209,6 +209,15 @@ class Step:
         """What is asked, for a reader."""
         return self.variants[0].ask
 
+    def asked(self, variant: int, together: bool, brief: bool) -> str:
+        """The question as it is spoken, without place and caution.
+
+        ``together``: in one sentence with the steps that follow it.
+        """
+        joint = self.together if together else None
+        words = joint or self.variants[variant]
+        return words.brief if brief else words.ask
+
 
 @dataclass(frozen=True, eq=False)
 class Compiled:

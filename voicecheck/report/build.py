@@ -16,7 +16,9 @@ READ THIS FIRST. The rules:
 5. Only a release closes a stop (H4). An answer that was corrected afterwards leaves its defect
    open, and the report says that it was corrected.
 6. Failed, not done, not seen and not fitted are four different things and are kept apart.
-7. What was carried from another inspection names that inspection, the number of its record and the
+7. A question is told as it was spoken. Where several steps were asked in one sentence, each names
+   that sentence, the steps that it asked for, and those that one reply answered.
+8. What was carried from another inspection names that inspection, the number of its record and the
    hash of that record's line, so that it can be looked up there.
 
 ``build`` gives the value, ``to_json`` the bytes of report.json, ``schema`` the JSON Schema.
@@ -26,6 +28,8 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Protocol
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -74,6 +78,7 @@ class StepText(Protocol):
     def hazard(self) -> str: ...
     @property
     def only_again(self) -> bool: ...
+    def asked(self, variant: int, together: bool, brief: bool, /) -> str: ...
 
 
 class ReckoningText(Protocol):
@@ -259,8 +264,31 @@ class Interval(Statement):
     ran_out: bool
 
 
+class Part(Statement):
+    """A step that a question asked for. ``number``: its place in the walk, counted from 1."""
+
+    number: int
+    id: str
+    item: str
+
+
+class Asked(Statement):
+    """A question as it was spoken, without place and caution.
+
+    ``together``: the steps that it asked for in one sentence, none where one was asked alone.
+    ``one_reply``: those of them that one and the same reply answered, none where fewer than two.
+    """
+
+    wall: str
+    question: str
+    together: tuple[Part, ...]
+    one_reply: tuple[Part, ...]
+
+
 class Answer(Statement):
     """One answer to a step. ``stands``: no later record took it back; else ``withdrawn`` says why.
+
+    ``asked``: which of the step's questions it answers, counted from 1; 0 where none was asked.
 
     ``origin``: of an answer that was carried forward and not asked here.
 
@@ -269,6 +297,7 @@ class Answer(Statement):
     """
 
     wall: str
+    asked: int
     outcome: Outcome
     text: str
     stands: bool
@@ -296,12 +325,18 @@ class Held(Statement):
 
 
 class StepEntry(Statement):
-    """A step with all that happened in it. ``state``: outcome of the standing answer."""
+    """A step with all that happened in it. ``state``: outcome of the standing answer.
 
+    ``number``: its place in the walk, counted from 1. ``question``: as the checklist asks it alone;
+    ``asked``: each question that asked for it, in the words that were spoken.
+    """
+
+    number: int
     id: str
     place: str
     item: str
     question: str
+    asked: tuple[Asked, ...]
     hazard: str
     sources: tuple[str, ...]
     state: Outcome | Literal["unanswered"]
@@ -436,6 +471,21 @@ class Report(Model):
 Numbered = tuple[int, r.Record]
 
 
+@dataclass(frozen=True)
+class _Asking:
+    """A question that was spoken, up to the next one.
+
+    ``start``: number of its record. ``steps``: all that it asked for. ``answers``: what answered
+    them before another question was spoken, in order. ``brief``: spoken so when it was answered.
+    """
+
+    start: int
+    record: r.StepStarted
+    steps: tuple[str, ...]
+    answers: tuple[tuple[int, r.Answered], ...]
+    brief: bool
+
+
 def build(records: Sequence[r.Record], compiled: ChecklistText) -> Report:
     """The report of these records, in journal order; record 1 must be the opening.
 
@@ -527,6 +577,7 @@ class _Builder:
         self.all: list[Numbered] = list(enumerate(records, 1))
         self.compiled = compiled
         self.steps = {step.id: step for step in compiled.steps}
+        self.number = {step.id: n for n, step in enumerate(compiled.steps, 1)}
         self.tested = {part.id: part.steps for part in compiled.reckonings}
         for _, record in self.all:
             step = getattr(record, "step", "")
@@ -538,6 +589,7 @@ class _Builder:
         self.head = encode_all(records)[1]
         self.finished = next(((n, x) for n, x in self.all if isinstance(x, r.Finished)), None)
         self.answered = self._answered()
+        self.askings = self._askings()
         self.carried = {x.step: x.origin for x in self.opened.carried}
         self.called_for = self._called_for()
         self.defects = [(n, x) for n, x in self.all if isinstance(x, r.DefectFound)]
@@ -562,6 +614,33 @@ class _Builder:
                 if entries and not entries[-1][2]:
                     last = entries[-1]
                     entries[-1] = (last[0], last[1], n, record.why)
+        return found
+
+    def _askings(self) -> list[_Asking]:
+        spoken = [n for n, x in self.all if isinstance(x, r.StepStarted) and x.spoken]
+        found: list[_Asking] = []
+        brief = False
+        before = 1
+        for start, end in pairwise((*spoken, len(self.all) + 1)):
+            record = self._record(start)
+            assert isinstance(record, r.StepStarted)
+            steps = record.together or (record.step,)
+            reached = {record.step}
+            answers: list[tuple[int, r.Answered]] = []
+            for _, x in self.all[before - 1 : start - 1]:
+                if isinstance(x, r.ModeSet):
+                    brief = x.mode == "brief"
+            words = brief
+            for n, x in self.all[start : end - 1]:
+                if isinstance(x, r.StepStarted):
+                    reached.add(x.step)
+                elif isinstance(x, r.ModeSet) and not answers:
+                    words = x.mode == "brief"  # the question was then spoken again
+                elif isinstance(x, r.Answered) and x.step in reached & set(steps):
+                    answers.append((n, x))
+                    reached.discard(x.step)
+            found.append(_Asking(start, record, steps, tuple(answers), words))
+            before = start
         return found
 
     def _called_for(self) -> set[str]:
@@ -660,7 +739,7 @@ class _Builder:
                 entries = self.answered.get(step.id, [])
                 if entries:
                     why = f"answer taken back: {entries[-1][3]}"
-                elif any(isinstance(x, r.StepStarted) and x.step == step.id for _, x in self.all):
+                elif self._asked_for(step.id):
                     why = "asked, not answered"
                 else:
                     why = "not asked"
@@ -697,7 +776,9 @@ class _Builder:
         """The latest records that tell that a step was started, held, or its answer taken back."""
         latest: dict[str, int] = {}
         for n, x in self.all:
-            if isinstance(x, r.StepStarted | r.Hold | r.Withdrawn | r.Answered) and x.step == step:
+            if isinstance(x, r.StepStarted | r.Hold | r.Withdrawn | r.Answered) and (
+                x.step == step or (isinstance(x, r.StepStarted) and step in x.together)
+            ):
                 latest[x.kind] = n
         return _numbers(list(latest.values()))
 
@@ -919,19 +1000,41 @@ class _Builder:
             records=(n,),
         )
 
+    def _asked_for(self, step: str) -> list[_Asking]:
+        return [asking for asking in self.askings if step in asking.steps]
+
+    def _part(self, id: str, *numbers: int) -> Part:
+        return Part(number=self.number[id], id=id, item=self._item(id), records=_numbers(numbers))
+
+    def _asked(self, asking: _Asking) -> Asked:
+        record = asking.record
+        words = self.steps[record.step].asked(record.variant, bool(record.together), asking.brief)
+        same = asking.answers if asking.answers[1:] else ()
+        heard = same[0][1].heard if same else 0
+        return Asked(
+            wall=record.at.wall,
+            question=words,
+            together=tuple(self._part(id, asking.start) for id in record.together),
+            one_reply=tuple(self._part(x.step, heard, n) for n, x in same),
+            records=_numbers(asking.start, heard, [n for n, _ in same]),
+        )
+
     def _step(self, step: StepText) -> StepEntry:
         standing = self._standing(step.id)
+        askings = self._asked_for(step.id)
         mine = [(n, x) for n, x in self.all if getattr(x, "step", "") == step.id]
         state: Any = standing[1].outcome if standing else "unanswered"
         return StepEntry(
+            number=self.number[step.id],
             id=step.id,
             place=self._place(step),
             item=step.item,
             question=step.question,
+            asked=tuple(map(self._asked, askings)),
             hazard=_sentence(self._hazard(step.hazard)) if step.hazard else "",
             sources=step.sources,
             state=state,
-            answers=tuple(self._answer(mine, entry) for entry in self.answered.get(step.id, [])),
+            answers=tuple(self._answer(askings, entry) for entry in self.answered.get(step.id, [])),
             holds=tuple(self._held(n, x) for n, x in mine if isinstance(x, r.Hold)),
             refused=tuple(
                 self._heard(n, x) for n, x in mine if isinstance(x, r.HeardReply) and not x.took
@@ -939,13 +1042,18 @@ class _Builder:
             not_heard=sum(isinstance(x, r.NotHeard) for _, x in mine),
             defects=tuple(x.number for _, x in self.defects if x.step == step.id),
             # A step that nothing happened in comes from the checklist, which record 1 carries.
-            records=_numbers([n for n, _ in mine]) or (1,),
+            records=_numbers([n for n, _ in mine], [asking.start for asking in askings]) or (1,),
         )
 
-    def _answer(self, mine: list[Numbered], entry: tuple[int, r.Answered, int, str]) -> Answer:
+    def _answer(self, askings: list[_Asking], entry: tuple[int, r.Answered, int, str]) -> Answer:
         n, x, withdrawn_at, why = entry
-        start = max((m for m, y in mine if m < n and isinstance(y, r.StepStarted)), default=0)
-        window = [(m, y) for m, y in mine if start <= m < n]
+        asked = next((k for k, y in enumerate(askings, 1) if (n, x) in y.answers), 0)
+        # What was said to a joint question is kept with the first step that it asked for.
+        starts = (y.start for y in askings if y.start < n and y.record.step == x.step)
+        start, names = max(starts, default=1), {x.step}
+        if asked:
+            start, names = askings[asked - 1].start, {x.step, askings[asked - 1].record.step}
+        window = [(m, y) for m, y in self.all[start - 1 : n - 1] if _step_of(y) in names]
         # Replies before a refused read-back were taken back with it.
         refusal = max((m for m, y in window if isinstance(y, r.ReadBackRefused)), default=0)
         used = [(m, y) for m, y in window if m > refusal]
@@ -961,10 +1069,11 @@ class _Builder:
         if isinstance(cited, r.HeardReply):
             heard[x.heard] = cited
         read_back = [(m, y) for m, y in used if isinstance(y, r.ReadBack)]
-        items = [(m, y) for m, y in used if isinstance(y, r.ItemNoted)]
+        items = [(m, y) for m, y in used if isinstance(y, r.ItemNoted) and y.step == x.step]
         marks = [m for m, y in used if isinstance(y, r.Marked)]
         return Answer(
             wall=x.at.wall,
+            asked=asked,
             outcome=x.outcome,  # type: ignore[arg-type]  # pydantic checks it
             text=_sentence(x.text),
             stands=not withdrawn_at,
@@ -1239,13 +1348,18 @@ class _Builder:
                 n, x = standing
                 return Attestation(
                     name=self.opened.driver,
-                    statement=step.question,
+                    statement=self._statement(step.id, n),
                     answer=_sentence(x.text),
                     wall=x.at.wall,
                     effect="legal effect not claimed; nobody's identity was verified",
                     records=_numbers(1, n, x.heard),
                 )
         return None
+
+    def _statement(self, step: str, n: int) -> str:
+        """The statement as it was spoken before answer ``n``."""
+        spoken = [y for y in self._asked_for(step) if any(m == n for m, _ in y.answers)]
+        return self._asked(spoken[-1]).question if spoken else self.steps[step].question
 
     def _evidence(self) -> Evidence:
         last = deletable_after(self.opened)
@@ -1258,6 +1372,10 @@ class _Builder:
         else:
             text = "Recorded: replies only; no date is set after which audio may be deleted"
         return Evidence(text=text, delete_after=delete_after, records=_numbers(1, heard))
+
+
+def _step_of(x: r.Record) -> str:
+    return str(getattr(x, "step", ""))
 
 
 def _release_words(how: str) -> str:

@@ -18,10 +18,13 @@ from voicecheck.report.build import Report, audio_name, clock, count, day, insid
 from voicecheck.report.wording import (
     NOT_GIVEN,
     OUTCOME,
+    asked_then,
     beyond,
     by_place,
     capital,
     leave,
+    one_reply,
+    question,
     refs,
     together,
 )
@@ -57,8 +60,11 @@ _ENVIRONMENT.filters.update(
     capital=capital,
     inside=inside,
     together=together,
+    question=question,
     outcome=lambda state: OUTCOME.get(state, state),
     count=count,
 )
 _ENVIRONMENT.globals["SHOWN_FIRST"] = SHOWN_FIRST
+_ENVIRONMENT.globals["one_reply"] = one_reply
+_ENVIRONMENT.globals["asked_then"] = asked_then
 _ENVIRONMENT.globals["NOT_GIVEN"] = NOT_GIVEN

@@ -37,7 +37,18 @@ from voicecheck.report.build import (
     day,
     inside,
 )
-from voicecheck.report.wording import NOT_GIVEN, OUTCOME, beyond, by_place, capital, leave, refs
+from voicecheck.report.wording import (
+    NOT_GIVEN,
+    OUTCOME,
+    asked_then,
+    beyond,
+    by_place,
+    capital,
+    leave,
+    one_reply,
+    question,
+    refs,
+)
 
 DEFECTS_FIRST = 4
 MUSTS_FIRST = 3
@@ -302,17 +313,19 @@ def _holds(steps: Sequence[StepEntry]) -> list[Row]:
 
 
 def _step(step: StepEntry) -> Row:
-    under = [step.question]
+    under = [words for words in question(step) if words]
     if step.hazard:
         under.append(f"Hazard: {step.hazard}")
     under.append(f"Source: {'; '.join(step.sources)}")
-    lines = [line for entry in step.answers if entry.stands for line in _answer(entry)]
+    lines = [line for entry in step.answers if entry.stands for line in _answer(step, entry)]
     if not lines:
         lines = [_line("No answer", "", refs(step.records))]
     for entry in step.answers:
         if not entry.stands:
             lines.append(_line("Earlier answer, taken back:", entry.withdrawn))
-            lines += _answer(entry)
+            if then := asked_then(step, entry):
+                lines.append(_line("Asked then:", then))
+            lines += _answer(step, entry)
     lines += [
         _line("", f"Held before it at {clock(hold.wall)}", refs(hold.records))
         for hold in step.holds
@@ -323,10 +336,10 @@ def _step(step: StepEntry) -> Row:
         lines.append(_line("", f"{count(step.not_heard, 'sound')} that {were} no reply"))
     if step.defects:
         lines.append(_line("", f"Defect {', '.join(map(str, step.defects))}"))
-    return _row(step.item, under, lines)
+    return _row(f"{step.number}. {step.item}", under, lines)
 
 
-def _answer(entry: Answer) -> list[dict[str, str]]:
+def _answer(step: StepEntry, entry: Answer) -> list[dict[str, str]]:
     text = beyond(entry.text, entry.outcome)
     m = entry.measured
     outcome = OUTCOME.get(entry.outcome, entry.outcome)
@@ -336,6 +349,8 @@ def _answer(entry: Answer) -> list[dict[str, str]]:
     else:
         told = text
     lines = [_line(f"{outcome}:" if told else outcome, told)]
+    if joint := one_reply(step, entry):
+        lines.append(_line("", joint))
     if m and m.judged:
         lines.append(_line("", m.judged, refs(m.records)))
     lines += [

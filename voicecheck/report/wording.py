@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from voicecheck.report.build import Open, Report, StepEntry, count
+from voicecheck.report.build import Answer, Asked, Open, Part, Report, StepEntry, count
 
 NOT_GIVEN = "not given"
 
@@ -136,6 +136,55 @@ def refs(numbers: Sequence[int]) -> str:
     )
     # A space that does not break, so that a number is not left alone on a line.
     return f"{'record' if len(numbers) == 1 else 'records'}\N{NO-BREAK SPACE}{text}"
+
+
+def question(step: StepEntry) -> tuple[str, str]:
+    """What was asked, in the words that were spoken, and with which other steps, if with any.
+
+    That of the answer that stands; else the last one; else what the checklist would ask.
+    """
+    standing = [entry.asked for entry in step.answers if entry.stands]
+    n = standing[-1] if standing else len(step.asked)
+    if not n:
+        return step.question, ""
+    asked = step.asked[n - 1]
+    if asked.together:
+        return asked.question, f"Asked together: {_named(asked.together)}."
+    earlier = [x for x in step.asked[: n - 1] if x.together]
+    if not earlier:
+        return asked.question, ""
+    return asked.question, f"Asked alone. Before, asked together: {_named(earlier[-1].together)}."
+
+
+def one_reply(step: StepEntry, entry: Answer) -> str:
+    """Of an answer to a joint question: which steps its reply answered. "" of any other."""
+    asked = _asked(step, entry)
+    if asked is None or not asked.together:
+        return ""
+    told = [part.number for part in asked.one_reply]
+    if told:
+        return f"One reply answered {_numbers(told)}."
+    return f"This reply answered {step.number} only."
+
+
+def asked_then(step: StepEntry, entry: Answer) -> str:
+    """The question of an answer that was taken back, where another stands beside it. Else ""."""
+    asked = _asked(step, entry)
+    return "" if asked is None or asked.question == question(step)[0] else asked.question
+
+
+def _asked(step: StepEntry, entry: Answer) -> Asked | None:
+    return step.asked[entry.asked - 1] if entry.asked else None
+
+
+def _named(parts: Sequence[Part]) -> str:
+    return "; ".join(f"{part.number} {part.item}" for part in parts)
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    """ "4 and 5", "4, 5 and 6"."""
+    *most, last = map(str, numbers)
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 def beyond(text: str, outcome: str) -> str:

@@ -11,19 +11,21 @@ from voicecheck.session.records import to_body
 
 def dialogue(compiled: Compiled, records: Sequence[r.Record]) -> Iterator[str]:
     """Number, wall time, and what happened."""
+    brief = False
     for n, record in enumerate(records, 1):
-        yield f"{n:4} {record.at.wall[11:19]} {_words(compiled, record)}"
+        if isinstance(record, r.ModeSet):
+            brief = record.mode == "brief"
+        yield f"{n:4} {record.at.wall[11:19]} {_words(compiled, record, brief)}"
 
 
-def _words(compiled: Compiled, record: r.Record) -> str:
+def _words(compiled: Compiled, record: r.Record, brief: bool) -> str:
     match record:
         case r.Opened(inspection=name, checklist=checklist, edition=edition, operating=kind):
             return f"opened {name}: {checklist} {edition}, {kind}"
         case r.StepStarted(step=id, spoken=False):
             return f"answered in the same breath: {compiled.step(id).item}"
         case r.StepStarted(step=id, variant=variant, together=together):
-            joint = compiled.step(id).together if together else None
-            return f"asks: {(joint or compiled.step(id).variants[variant]).ask}"
+            return f"asks: {compiled.step(id).asked(variant, bool(together), brief)}"
         case r.Hold(text=text) | r.Asking(text=text):
             return f"says: {text}"
         case r.MadeSafe(text=text):

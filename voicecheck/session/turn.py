@@ -276,13 +276,11 @@ class Turn:
 
     def prompt(self, step: Step, with_place: bool = True) -> str:
         """The step's sentence: the place first, the caution, the question last."""
-        joint = step.together if self.state.breath else None
-        variant = joint or step.variants[self.state.variant]
         brief = self.state.mode == "brief"
         parts = [
             f"{self.compiled.places[step.place]}." if with_place or brief else "",
             step.caution,
-            variant.brief if brief else variant.ask,
+            step.asked(self.state.variant, bool(self.state.breath), brief),
         ]
         return " ".join(part for part in parts if part)
 
