@@ -91,6 +91,7 @@ def test_each_brake_is_measured_with_what_its_limit_must_know() -> None:
         ("CA-ON", {}, VEHICLE),
         ("CA-ON", {}, "tractor-tridem"),
         ("CA-AB", {}, VEHICLE),
+        ("CA-BC", {}, VEHICLE),
         ("CA-SK", {}, VEHICLE),
         ("CA-SK", RESERVE, VEHICLE),
         ("US-MD", RESERVE, VEHICLE),
@@ -127,6 +128,16 @@ AT_THE_LIMIT = [
     # COMAR 11.22.02.06 F(5): 45 to 60
     ("US-MD", "red pops", "four four", "outside"),
     ("US-MD", "red pops", "six zero", "within"),
+    # Driving Commercial Vehicles (B.C.), Class 1 pre-trip: cut-out 105 to 135, cut-in not below 80,
+    # warning at or above 60, supply valve closes between 20 and 45
+    ("CA-BC", "cut-out", "one hundred five", "within"),
+    ("CA-BC", "cut-out", "one hundred four", "outside"),
+    ("CA-BC", "cut-in", "eight zero", "within"),
+    ("CA-BC", "cut-in", "seven nine", "outside"),
+    ("CA-BC", "low air", "six zero", "within"),
+    ("CA-BC", "low air", "five nine", "outside"),
+    ("CA-BC", "red pops", "four five", "within"),
+    ("CA-BC", "red pops", "four six", "outside"),
     # 61 FR 6173: the compressor starts whenever the pressure drops below 100
     ("US", "cut-in", "one hundred", "within"),
     ("US", "cut-in", "nine nine", "outside"),
@@ -217,6 +228,9 @@ def test_left_and_right_stroke_of_the_steer_axle(right: str, found: list[str]) -
         # Alberta commercial driver's guide: 50 to 90 psi within three minutes
         ("CA-AB", "build-up from fifty", 180, ""),
         ("CA-AB", "build-up from fifty", 181, "minor"),
+        # Driving Commercial Vehicles (B.C.): 50 to 90 psi within three minutes
+        ("CA-BC", "build-up from fifty", 180, ""),
+        ("CA-BC", "build-up from fifty", 181, "minor"),
         # Québec, C-24.2, r. 32, s. 38 (1): "en moins de 3 minutes"
         ("CA-QC", "build-up from fifty", 179, ""),
         ("CA-QC", "build-up from fifty", 180, "minor"),

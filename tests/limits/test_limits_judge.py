@@ -88,6 +88,8 @@ CASES: list[Case] = [
     # SGI Air Brake Manual, Within an inch of your life: when slack reaches 3/4 in (19 mm) the
     # brakes must be adjusted.
     ("hand-pull", "CA-SK", {"slack adjuster": "manual"}, "< 3/4 in; 19 mm"),
+    # Driving Commercial Vehicles (B.C.), p. 188: adjust at more than 3/4 of an inch (20 mm).
+    ("hand-pull", "CA-BC", {"slack adjuster": "manual"}, "<= 3/4 in; 20 mm"),
     # 49 CFR 571.121 S5.1.5 in NHTSA letters: on below 60 psi. COMAR 11.22.02.06 A.
     ("low-air-warning", "US", {"fmvss 121": "yes"}, ">= 60 psi; 414 kPa"),
     ("low-air-warning", "US-MD", NONE, ">= 60 psi; 414 kPa"),
@@ -102,6 +104,8 @@ CASES: list[Case] = [
     ("low-air-warning", "CA-MB", NONE, ">= 55 psi"),
     # Québec, C-24.2, r. 32, s. 38 (3), s. 166 (10): works below 380 kPa.
     ("low-air-warning", "CA-QC", NONE, ">= 380 kPa; 55 psi"),
+    # Driving Commercial Vehicles (B.C.), Class 1 pre-trip: at or above 60 psi (414 kPa).
+    ("low-air-warning", "CA-BC", NONE, ">= 60 psi; 414 kPa"),
     # Model manual section 5; COMAR; Ontario 85-100 in 2 min; Alberta 50-90 in 3 min.
     ("build-up", "US", {"air system": "dual"}, "<= 45 s"),
     ("build-up", "US", {"air system": "single"}, "<= 3 min"),
@@ -111,6 +115,8 @@ CASES: list[Case] = [
     ("build-up", "CA-MB", NONE, "<= 3 min"),
     # Québec, C-24.2, r. 32, s. 38 (1): 350 to 620 kPa "en moins de 3 minutes".
     ("build-up", "CA-QC", NONE, "< 3 min"),
+    # Driving Commercial Vehicles (B.C.): 50 to 90 psi "within three minutes".
+    ("build-up", "CA-BC", NONE, "<= 3 min"),
     # 49 CFR 571.121 S5.1.1: 25 s for the required volume, in proportion above it.
     ("build-up-design", "US",
      {"actual reservoir volume": "4000 in3", "required reservoir volume": "4000 in3"}, "<= 25 s"),
@@ -130,6 +136,10 @@ CASES: list[Case] = [
     # Québec, C-24.2, r. 32, s. 38 (2): in before 550 kPa is reached, out between 805 and 945 kPa.
     ("governor-cut-out", "CA-QC", NONE, ".. 805 945 kPa; 117 137 psi"),
     ("governor-cut-in", "CA-QC", NONE, "> 550 kPa; 80 psi"),
+    # Driving Commercial Vehicles (B.C.): stops between 105 and 135 psi (724 and 931 kPa), cuts in
+    # before pressure falls below 80 psi (552 kPa).
+    ("governor-cut-out", "CA-BC", NONE, ".. 105 135 psi; 724 931 kPa"),
+    ("governor-cut-in", "CA-BC", NONE, ">= 80 psi; 552 kPa"),
     ("leak-test-pressure", "CA-ON", NONE, ".. 80 145 psi"),
     # Georgia 11M.1.2, North Carolina: more than four pounds, more than three pounds a minute.
     ("leak-applied", "US", COMBINATION, "<= 4 psi/min; 28 kPa/min"),
@@ -158,6 +168,8 @@ CASES: list[Case] = [
     ("tractor-protection", "CA-SK", NONE, ">= 20 psi; 138 kPa"),
     # Québec, C-24.2, r. 32, s. 38 (7): the tractor keeps 420 kPa at least.
     ("tractor-protection", "CA-QC", NONE, ">= 420 kPa; 61 psi"),
+    # Driving Commercial Vehicles (B.C.): supply valve closes between 20 and 45 psi (138, 310 kPa).
+    ("tractor-protection", "CA-BC", NONE, ".. 20 45 psi; 138 310 kPa"),
     # Model manual section 5; Alberta guide 20 to 45 psi (138 to 311 kPa).
     ("park-valve", "US", NONE, ".. 20 45 psi; 138 310 kPa"),
     ("park-valve", "CA-AB", NONE, ".. 20 45 psi; 138 311 kPa"),
@@ -248,6 +260,12 @@ CASES: list[Case] = [
     ("cargo-working-load", "US", {"direction": "sideways"}, ">= 0.25 g"),
     # 49 CFR 393.102(b); 393.106(d); NSC 10 in the same B.C. manual: "at least 50 per cent".
     ("cargo-downward", "US", NONE, ">= 20 percent"),
+    # Driving Commercial Vehicles (B.C.), p. 93; Québec, C-24.2, r. 30, s. 3: 0.8, 0.5, 0.5 g and
+    # 20 percent, the load on each component not over its working load limit.
+    ("cargo-working-load", "CA-BC", {"direction": "forward"}, ">= 0.8 g"),
+    ("cargo-working-load", "CA-QC", {"direction": "rearward"}, ">= 0.5 g"),
+    ("cargo-working-load", "CA", {"direction": "sideways"}, ">= 0.5 g"),
+    ("cargo-downward", "CA", NONE, ">= 20 percent"),
     ("cargo-aggregate", "US", NONE, ">= 50 percent"),
     ("cargo-aggregate", "CA-AB", NONE, ">= 50 percent"),
     # 49 CFR 392.9(b)(2): first 50 miles; North Carolina manual section 3: 3 h or 150 mi.

@@ -46,9 +46,11 @@ from voicecheck.limits.sums import SUMS, work
             '"actual reservoir volume=6000 in3" "required reservoir volume=4000 in3"',
             "US", "outside", "37.5 s",
         ),
-        # Alberta guide: 50 to 90 psi in 3 min. No row for British Columbia.
+        # Alberta guide, B.C. manual: 50 to 90 psi in 3 min. No row for Saskatchewan.
         ("build-up-time 50 psi 90 psi 3 min", "CA-AB", "within", "180 s"),
-        ("build-up-time 50 psi 90 psi 3 min", "CA-BC", "cannot judge", "No limit on file"),
+        ("build-up-time 50 psi 90 psi 3 min", "CA-BC", "within", "180 s"),
+        ("build-up-time 50 psi 90 psi 181 s", "CA-BC", "outside", "at most 3 min"),
+        ("build-up-time 50 psi 90 psi 3 min", "CA-SK", "cannot judge", "No limit on file"),
         # 4 x 4000 over + 2 x 6600 / 2 direct = 22600 lb of 20000; 20 ft, not blocked: three.
         (
             'tie-downs "weight=40000 lb" "length=20 ft" blocked=no "tie-down=4 strap 4 over" '

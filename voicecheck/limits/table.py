@@ -245,6 +245,7 @@ _MB_NOTE = "the publisher could not be seen, so the province is a guess"
 _SGI = "Saskatchewan Air Brake Manual (SGI)"
 _AB = "Alberta commercial driver's guide"
 _MTO = "Ontario truck handbook (MTO)"
+_BC = "Driving Commercial Vehicles (British Columbia)"
 _QC = "Québec, C-24.2, r. 32"
 _QC_38 = "French text after O.C. 370-2016"
 _QC_166 = "26 Nov 2024"
@@ -753,6 +754,21 @@ def _strokes() -> Iterator[Limit]:
         note="half to three quarters of an inch is right; at three quarters it must be adjusted: "
         "equal fails",
     )
+    yield _row(
+        "ca-bc-str-h",
+        "hand-pull",
+        "free stroke by the pry method, brakes released",
+        "at most",
+        "3/4 in",
+        printed=("20 mm",),
+        applies="drum brakes with manual slack adjusters, Type 30 clamp chamber",
+        j="CA-BC",
+        given={"slack adjuster": "manual"},
+        source=_BC,
+        section="chapter 9, air brake adjustment, p. 188",
+        standing="handbook",
+        note="more must be adjusted",
+    )
 
 
 def _air() -> Iterator[Limit]:
@@ -870,6 +886,19 @@ def _low_air() -> Iterator[Limit]:
         edition=_MB_ED,
         standing="private copy",
         note=_MB_NOTE,
+    )
+    yield _row(
+        "ca-bc-air-low",
+        "low-air-warning",
+        what,
+        "at least",
+        "60 psi",
+        printed=("414 kPa",),
+        applies="air-braked tractor",
+        j="CA-BC",
+        source=_BC,
+        section="chapter 10, Class 1 pre-trip inspection, p. 203",
+        standing="handbook",
     )
     yield _row(
         "ca-qc-air-low",
@@ -990,6 +1019,20 @@ def _build_up() -> Iterator[Limit]:
         edition=_MB_ED,
         standing="private copy",
         note=f"{_MB_NOTE}; the line is cut off",
+    )
+    yield _row(
+        "ca-bc-air-build",
+        "build-up",
+        f"{what} from 50 to 90 psi",
+        "at most",
+        "3 min",
+        applies="air-braked tractor",
+        j="CA-BC",
+        over="50 to 90 psi",
+        source=_BC,
+        section="chapter 10, Class 1 pre-trip inspection, p. 203",
+        standing="handbook",
+        note="printed 345 to 620 kPa too; the engine speed is not visible",
     )
     yield _row(
         "ca-qc-air-build",
@@ -1120,6 +1163,33 @@ def _governor() -> Iterator[Limit]:
         source=_SGI,
         section="section not visible",
         standing="handbook",
+    )
+    yield _row(
+        "ca-bc-air-cut-out",
+        "governor-cut-out",
+        out,
+        "between",
+        "105 to 135 psi",
+        printed=("724 to 931 kPa",),
+        applies="air-braked tractor",
+        j="CA-BC",
+        source=_BC,
+        section="chapter 10, Class 1 pre-trip inspection, p. 203",
+        standing="handbook",
+    )
+    yield _row(
+        "ca-bc-air-cut-in",
+        "governor-cut-in",
+        into,
+        "at least",
+        "80 psi",
+        printed=("552 kPa",),
+        applies="air-braked tractor",
+        j="CA-BC",
+        source=_BC,
+        section="chapter 10, Class 1 pre-trip inspection, p. 203",
+        standing="handbook",
+        note="before the pressure falls below 80 psi",
     )
     yield _row(
         "ca-qc-air-cut-out",
@@ -1396,6 +1466,20 @@ def _valves() -> Iterator[Limit]:
         standing="handbook",
     )
     yield _row(
+        "ca-bc-air-supply",
+        "tractor-protection",
+        shut,
+        "between",
+        "20 to 45 psi",
+        printed=("138 to 310 kPa",),
+        applies="tractor with trailer, pumped down; the highest reservoir gauge is read",
+        j="CA-BC",
+        source=_BC,
+        section="chapter 10, Class 1 pre-trip inspection, p. 203",
+        standing="handbook",
+        note="the park valve may close too, or not",
+    )
+    yield _row(
         "ca-qc-air-supply",
         "tractor-protection",
         shut,
@@ -1547,7 +1631,6 @@ def _tyres() -> Iterator[Limit]:
         standing="private copy",
         note="in two adjacent major grooves at three places round the tire",
     )
-    columbia = "Driving Commercial Vehicles (British Columbia)"
     yield _row(
         "ca-bc-tyr-steer",
         "tread",
@@ -1558,7 +1641,7 @@ def _tyres() -> Iterator[Limit]:
         applies="5,500 kg or more, front",
         j="CA-BC",
         given={"axle": _STEER},
-        source=columbia,
+        source=_BC,
         section="Tire condition, p. 56",
         standing="handbook",
     )
@@ -1572,7 +1655,7 @@ def _tyres() -> Iterator[Limit]:
         applies="5,500 kg or more, rear and trailer",
         j="CA-BC",
         given={"axle": _OTHERS},
-        source=columbia,
+        source=_BC,
         section="Tire condition, p. 56",
         standing="handbook",
     )
@@ -2058,6 +2141,35 @@ def _cargo() -> Iterator[Limit]:
         edition="rule text of the FMCSA site, no date",
         standing="law seen",
     )
+    canada = f"{_BC}, after National Safety Code Standard 10"
+    for direction, figure in zip(INPUTS["direction"], ("0.8", "0.5", "0.5"), strict=True):
+        yield _row(
+            f"ca-crg-1-{direction}",
+            "cargo-working-load",
+            "deceleration that the securement withstands within its working load limit",
+            "at least",
+            f"{figure} g",
+            applies=f"each component of the securement, {direction}",
+            j="CA",
+            given={"direction": direction},
+            source=canada,
+            section="chapter 5, p. 93",
+            standing="handbook",
+            note="the same in Québec's law, C-24.2, r. 30, s. 3, for a system held equivalent",
+        )
+    yield _row(
+        "ca-crg-3",
+        "cargo-downward",
+        "downward force, of the weight of the article",
+        "at least",
+        "20 percent",
+        applies="cargo",
+        j="CA",
+        source=canada,
+        section="chapter 5, p. 93",
+        standing="handbook",
+        note="Québec, C-24.2, r. 30, s. 3 (2): an article not fully contained",
+    )
     yield _row(
         "us-crg-4",
         "cargo-aggregate",
@@ -2078,8 +2190,7 @@ def _cargo() -> Iterator[Limit]:
         "50 percent",
         applies="each article or group",
         j="CA",
-        source="Driving Commercial Vehicles (British Columbia), after National Safety Code "
-        "Standard 10",
+        source=canada,
         section="chapter 5, Strength of tiedowns, p. 95",
         standing="handbook",
         note="British Columbia makes the standard law (B.C. Reg. 26/58, s. 35.02), Québec too "
@@ -2129,7 +2240,7 @@ def _cargo() -> Iterator[Limit]:
         standing="handbook",
     )
 
-    canada = f"{_MTO}, after National Safety Code Standard 10"
+    ontario = f"{_MTO}, after National Safety Code Standard 10"
     for id, family, what, most in (
         ("ca-crg-15-first", "cargo-first-check", "driven before the first cargo check", "80 km"),
         ("ca-crg-15-time", "cargo-check-time", "time between cargo checks", "3 h"),
@@ -2143,7 +2254,7 @@ def _cargo() -> Iterator[Limit]:
             most,
             applies="driver; or a change of duty status, whichever is first",
             j="CA",
-            source=canada,
+            source=ontario,
             section="1-4-4, Cargo securement",
             standing="handbook",
         )
