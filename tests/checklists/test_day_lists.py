@@ -186,6 +186,15 @@ def test_a_van_has_doors_and_a_flatbed_has_tiedowns() -> None:
     assert {"tiedowns", "count@straps", "count@chains", "fittings", "edges"} <= flat - van
 
 
+def test_the_mirrors_are_looked_into_from_the_seat() -> None:
+    # 49 CFR 392.9(a): cargo must not hide the driver's view ahead or to the sides; from memory.
+    asked = [(s.place, v.ask.lower()) for s in compiled("cargo").steps for v in s.variants]
+    assert {place for place, ask in asked if "mirror" in ask} == {"cab"}
+    day = Day(compiled("cargo"))
+    day.reply("engine off mirror hidden")
+    assert day.defects() == {"mirror-hidden": "major"}
+
+
 def test_the_load_is_described_in_words() -> None:
     step = compiled("cargo").step("described@cargo")
     for words in ("four two zero zero zero pounds", "four zero feet", "blocked in front"):
@@ -218,7 +227,7 @@ def test_classes_of_part_three_of_the_schedule() -> None:
 # -- typed walks ----------------------------------------------------------------------------------
 
 LOADED = (
-    "engine off", "load as ordered", "as described", "hard against", "pass", "all good",
+    "engine off", "all free", "load as ordered", "as described", "hard against", "pass", "all good",
     "four", "affirm", "two", "affirm", "pass", "protected", "no tarp", "all free", "level",
     "stowed", "nobody near", "affirm",
 )  # fmt: skip
@@ -246,7 +255,8 @@ def test_all_good(name: str, replies: tuple[str, ...]) -> None:
 
 ONE_BREATH = {
     "cargo": (
-        "engine off", "load as ordered", "as described", "hard against front wall good",
+        "engine off mirrors free", "load as ordered", "as described",
+        "hard against front wall good",
         "all good", "four", "affirm", "two", "affirm", "pass", "protected no tarp", "all free",
         "level stowed", "nobody near", "affirm",
     ),
@@ -282,9 +292,9 @@ def test_no_report_is_needed_without_a_defect() -> None:
 
 def test_a_cut_strap_stops_driving_until_it_is_mended_and_looked_at_again() -> None:
     day = Day(compiled("cargo"))
-    day.reply(*LOADED[:5], "straps cut", "nothing else")
+    day.reply(*LOADED[:6], "straps cut", "nothing else")
     assert day.defects() == {"tiedown-bad": "major"}
-    day.reply(*LOADED[6:-1])
+    day.reply(*LOADED[7:-1])
     assert day.step == "statement"
     assert day.phase == "stopped"
     day.reply("mended", "affirm")
@@ -343,7 +353,7 @@ def test_too_few_tiedowns_are_told_by_how_many() -> None:
 def test_what_is_on_file_for_one_country_is_not_used_in_the_other() -> None:
     # Unmarked straps count nowhere in Canada; the table of graded chain was not found there.
     day = Day(compiled("cargo", "flatbed", "summer", "CA-ON"), "CA-ON")
-    day.reply(*LOADED[:2], "none on board", *LOADED[2:COUNTED])
+    day.reply(*LOADED[:3], "none on board", *LOADED[3:COUNTED])
     said = day.reply("four", "affirm", "twelve", "affirm")
     assert "I cannot judge this. No Canadian limit on file for chains." in said
     assert "Their marked figure is needed." in said
