@@ -32,6 +32,7 @@ PLACES = {
     "legs": (8.5, -1.8), "near side": (12.0, -1.8), "rear": (20.5, 0.0), "far side": (12.0, 1.8),
     "front top": (5.5, 0.0), "yard": (3.0, -3.0), "front": (-1.0, 0.0), "engine": (0.5, -1.8),
     "tractor left": (4.0, -1.8), "tractor right": (4.0, 1.8), "under": (9.0, 0.0),
+    "left side": (8.0, -1.8), "right side": (8.0, 1.8),
 }  # fmt: skip
 WORK_S = {  # seconds of work, not of looking, by written id: estimates, no source
     "load": 30, "to the nose": 40, "back under": 45, "first pull": 12, "park": 10, "lines": 60,

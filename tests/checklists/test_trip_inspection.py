@@ -200,6 +200,35 @@ def test_a_walk_with_good_answers_never_holds_and_keeps_to_its_replies(
     assert sum(s.kind == "spell" for s in trip.steps) <= 4
 
 
+@pytest.mark.parametrize(
+    ("vehicle", "jurisdiction", "joint"),
+    [
+        ("doubles", "US", "dolly good drain closed"),
+        ("tractor-tridem", "CA-ON", "up and clear lamps good"),
+        ("tractor-semitrailer", "US", "lamps good tires good"),
+    ],
+)
+def test_what_one_look_sees_is_answered_in_one_breath(
+    vehicle: str, jurisdiction: str, joint: str
+) -> None:
+    """And each good state may be said in words of its own, which answer that question only."""
+    trip = compiled("trip-inspection", vehicle=vehicle, jurisdiction=jurisdiction)
+    walk = Walk(trip, jurisdiction=jurisdiction)
+    said = []
+    while not walk.outcome:
+        step = walk.step()
+        alone = walk.phase == "asked" and step.kind in ("verdict", "group")
+        words = walk.good()
+        if alone and not walk.session.state.breath:
+            (words, *_) = step.good  # every question has such words
+        said.append(words)
+        walk.reply(words)
+    assert joint in said
+    assert walk.outcome == "complete"
+    assert walk.session.state.defects == ()
+    assert walk.holds() == []
+
+
 def test_winter_steps_come_with_winter_only() -> None:
     winter = {s.id for s in compiled("trip-inspection", season="winter").steps}
     summer = {s.id for s in compiled("trip-inspection").steps}
@@ -298,8 +327,8 @@ def test_after_a_resume_the_knobs_are_asked_before_a_hand_goes_in() -> None:
 # trailers open, at the rear of the last one closed, drain of the dolly closed; hook latched.
 DOUBLES = {
     "dolly": "not latched",
-    "front valves": "one closed",
     "dolly drain": "drain open",
+    "front valves": "one closed",
     "end valves": "one open",
 }
 

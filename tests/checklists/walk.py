@@ -28,6 +28,7 @@ READINGS = {
     "park-valve": ("three five",),
     "hand-pull": ("one half",),
     # without a limit of their own: by the step
+    "odometer": ("four eight two nine one five",),
     "reserve before": ("one hundred",),
     "reserve after": ("nine zero",),
 }
