@@ -322,6 +322,20 @@ def test_after_a_resume_the_knobs_are_asked_before_a_hand_goes_in() -> None:
     assert walk.outcome == "complete"
 
 
+@pytest.mark.parametrize("season", ["summer", "winter"])
+def test_the_front_lamps_of_each_trailer_are_asked_where_they_are_seen(season: str) -> None:
+    """Behind the first trailer nobody sees the front of the second from before the first."""
+    doubles = compiled("trip-inspection", vehicle="doubles", season=season)
+    asked = {s.place: s for s in doubles.steps if any("clearance lamps" in x.name for x in s.items)
+             and s.place in ("front top", "dolly")}  # fmt: skip
+    assert [x.name for x in asked["front top"].items] == ["first trailer clearance lamps"]
+    assert [x.name for x in asked["dolly"].items] == ["second trailer clearance lamps"]
+    for words in (asked["dolly"].variants[0].ask, asked["dolly"].variants[0].brief):
+        assert "second trailer" in words.lower()
+    alone = compiled("trip-inspection", season=season)
+    assert not [s for s in alone.steps if "second trailer" in s.item]
+
+
 # State commercial driver manuals, section 7.3 ("Inspecting Doubles and Triples", 2005 testing
 # system; California, Florida and Michigan 2015 copies): shut-off valves at the rear of front
 # trailers open, at the rear of the last one closed, drain of the dolly closed; hook latched.

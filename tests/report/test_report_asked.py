@@ -210,3 +210,16 @@ def test_a_journal_in_which_all_was_asked_alone_gives_a_report_of_that() -> None
     text = words_of(to_html(report))
     assert LINES not in text
     assert "sked together" not in text
+
+
+@pytest.mark.parametrize("name", ["trip-inspection", "couple"])
+def test_no_question_goes_over_the_edge_of_a_sheet(name: str) -> None:
+    walk = Walk(compiled(name))
+    walk.to_the_end()
+    report = build(walk.records, walk.session.compiled)
+    sheets = [" ".join(page.extract_text().split())
+              for page in PdfReader(io.BytesIO(to_pdf(report))).pages]  # fmt: skip
+    assert len(sheets) > 3
+    for step in report.steps:
+        for asked in step.asked:
+            assert any(asked.question in sheet for sheet in sheets), asked.question
