@@ -150,7 +150,7 @@ def _rehearse(given: argparse.Namespace, settings: Settings) -> int:
         raise WrongUse(
             f"There is no drive {given.drive!r}.", f"use one of: {', '.join(names('drives'))}"
         )
-    sources, expected = start.rehearsed(given.drive, given.checklist)
+    sources, expected = start.rehearsed(given.drive, given.checklist, given.vehicle)
     result = start.start(sources, _setting(given, settings, practice=True), wanted)
     if isinstance(result.world, RehearsalWorld) and not given.json:
         world = result.world

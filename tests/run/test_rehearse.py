@@ -13,7 +13,10 @@ from pathlib import Path
 
 import pytest
 
+from voicecheck.cli import main
+from voicecheck.run import start
 from voicecheck.run.driver import RecordedDriver, load_drive, same
+from voicecheck.run.library import Sources
 
 DRIVES = [
     ("couple", "all-good", "complete", 0),
@@ -109,3 +112,20 @@ def test_the_recorded_driver_hears_prompts_and_tones_only() -> None:
     spoken = driver.reply()
     assert spoken is not None
     assert spoken.text == "negative"
+
+
+def test_another_vehicle_than_the_drives_is_the_one_that_is_walked_round(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Begun(Exception):
+        pass
+
+    def begin(sources: Sources, *_: object) -> None:
+        raise Begun(Path(sources.vehicle_file).name)
+
+    monkeypatch.setattr(start, "start", begin)
+    words = ["rehearse", "trip-inspection", "--into", str(tmp_path)]
+    with pytest.raises(Begun, match=r"^tractor-semitrailer\.yaml$"):
+        main(words)
+    with pytest.raises(Begun, match=r"^doubles\.yaml$"):
+        main([*words, "--vehicle", "doubles"])

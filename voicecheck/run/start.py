@@ -159,8 +159,10 @@ def _closing_on_error(world: World) -> Iterator[None]:
         raise
 
 
-def rehearsed(name: str, checklist: str) -> tuple[Sources, str]:
+def rehearsed(name: str, checklist: str, vehicle: str = "") -> tuple[Sources, str]:
     """The sources that a drive walks through, and the outcome it expects.
+
+    ``vehicle``: name or file of another than the drive was made for.
 
     WrongUse when the drive was made for another checklist.
     """
@@ -170,7 +172,7 @@ def rehearsed(name: str, checklist: str) -> tuple[Sources, str]:
             f"The drive {name!r} walks through {drive.checklist!r}, not {checklist!r}.",
             f"use: voicecheck rehearse {drive.checklist} --drive {name}",
         )
-    return load_sources(drive.checklist, drive.vehicle), drive.ends
+    return load_sources(drive.checklist, vehicle or drive.vehicle), drive.ends
 
 
 def _run(
