@@ -132,6 +132,11 @@ class Ear:
         return self._endpoint.cut(first * BLOCK, self._endpoint.position * BLOCK)
 
     @property
+    def glimpse(self) -> bool:
+        """The last block may be the beginning of speech that counts, or is in it."""
+        return self._mode != "deaf" and self._stale is None and self._endpoint.glimpse
+
+    @property
     def time(self) -> float:
         """Stream seconds heard so far."""
         return seconds(self._endpoint.position * BLOCK)

@@ -5,8 +5,11 @@ Rules:
 1. By default the ear is closed while the program speaks, so that an open-air loudspeaker can never
    answer for the driver. With a headset (``headset=True``) a reply may begin during a prompt that
    may be interrupted, and stops it; never during a hold. When the program's own voice comes back
-   through the microphone it is no headset, and is not treated as one any more. A prompt stops at
-   the first sign of a reply; where none follows, it is said once more from its beginning.
+   through the microphone it is no headset, and is not treated as one any more. The first sign of a
+   reply mutes the prompt: several blocks of another voice, or, once ``UNHEARD_BLOCKS`` of the
+   prompt were played without the detector taking anything for speech, a single block. Where no
+   speech follows, it goes on from a pause before, so that no word is lost. It is muted ``MUTES``
+   times at most; then only speech stops it.
 2. What was said before a question was open is no answer to it, also where the program fell behind:
    the sound that came meanwhile is gone through before the ear opens.
 3. A sentence counts as spoken when the loudspeaker played it to its end. After ``SOUND_TRIES``
@@ -26,6 +29,7 @@ from collections.abc import Callable, Iterable
 
 from voicecheck.audio.echo import OWN_VOICE, another_voice, likeness
 from voicecheck.audio.microphone import Microphone
+from voicecheck.audio.pauses import pause_before
 from voicecheck.audio.ports import RATE, Heard, Memo, NotHeard, Speaker, Voice
 from voicecheck.audio.tones import tone
 from voicecheck.errors import MicrophoneStalled, NoSynthesiser, VoicecheckError
@@ -43,6 +47,10 @@ BACK_BLOCKS = 8  # with sound, in a row (0.26 s), and the microphone is back
 TAIL_S = 0.5  # for so long after the program's own sound the microphone may hear it
 KNOWN_S = 0.288  # length of speech that is known for the program's own
 LAG_S = 0.6  # at most between playing a sound and hearing it
+MUTES = 2  # of one prompt
+MUTED_BLOCKS = 6  # without a sign of speech, and a muted prompt goes on (0.19 s)
+UNHEARD_BLOCKS = 24  # of a prompt (0.77 s): an echo that can be taken for speech shows by then
+MUTED_S = 1.0  # so long it waits for blocks, where none come
 
 
 class LiveWorld:
@@ -69,8 +77,11 @@ class LiveWorld:
         self._samples_played = b""  # of the last sound that was begun
         self._began = 0  # steady ms at which it was
         self._cut_off = False  # the speech going on stopped a prompt
-        self._cut: list[a.Say | a.Tone] = []  # what a mere sign of speech stopped
-        self._startled = False  # that happened in this turn
+        self._muted: a.Say | None = None  # what a mere sign of speech stopped
+        self._muted_at = 0  # steady ms at which it did
+        self._mutes = 0  # of this prompt
+        self._unspoken = 0  # blocks since then without a sign
+        self._unheard_blocks = 0  # of this prompt, since one may have been speech
         self._ended: queue.Queue[int] = queue.Queue()
         self._serial = 0
         self._late = 0  # steady ms at which the present sound is taken for lost
@@ -155,7 +166,7 @@ class LiveWorld:
 
     def close(self) -> None:
         until = self._now() + 60_000
-        while (self._queue or self._playing) and self._now() < until and not self._unheard:
+        while self._sounding_now() and self._now() < until and not self._unheard:
             self._step_sound()
             self.clock.pass_time(0.02)
         if self._speaker is not None:
@@ -195,8 +206,7 @@ class LiveWorld:
     # -- speaking ------------------------------------------------------------------------------
 
     def _drop_old(self) -> None:
-        self._cut.clear()
-        self._startled = False
+        self._muted = None
         self._queue = deque(s for s in self._queue if isinstance(s, a.Say) and not s.interruptible)
         if isinstance(self._playing, a.Say) and self._playing.interruptible:
             self._stop_playing()
@@ -205,7 +215,7 @@ class LiveWorld:
         self._serial += 1
         if self._playing is not None:
             self._quiet_from = self._now()
-        self._playing = None
+        self._playing = self._muted = None
         if self._speaker is not None:
             self._speaker.stop()
 
@@ -222,10 +232,15 @@ class LiveWorld:
             self._try_to_speak()
         if self._unheard == "loudspeaker" and not self._queue and self._playing is None:
             self._queue.append(a.Tone("hold"))  # something must be played to know that it is back
-        if self._playing is None and self._queue and now >= self._not_before:
+        if self._muted is not None:
+            if now > self._muted_at + MUTED_S * 1000:
+                self._go_on()
+        elif self._playing is None and self._queue and now >= self._not_before:
+            self._mutes = self._unheard_blocks = 0
             self._start(self._queue.popleft())
 
-    def _start(self, sound: a.Say | a.Tone) -> None:
+    def _start(self, sound: a.Say | a.Tone, first: int = 0) -> None:
+        """Play it, from its sample ``first`` on."""
         if self._speaker is None or (isinstance(sound, a.Say) and not sound.text.strip()):
             self._end_of_sound(sound)  # in print only
             return
@@ -234,13 +249,31 @@ class LiveWorld:
         serial = self._serial
         try:
             samples = self._samples(sound)
-            self._samples_played, self._began = samples, self._now()
+            self._samples_played = samples
+            self._began = self._now() - round(first / RATE * 1000)
             self._late = self._began + round((len(samples) / 2 / RATE + SOUND_LATE_S) * 1000)
-            self._speaker.play(samples, lambda: self._ended.put(serial))
+            self._speaker.play(samples[2 * first :], lambda: self._ended.put(serial))
         except VoicecheckError as error:
             self._write(f"({error})")
             failed = isinstance(error, NoSynthesiser)
             self._not_played(sound, "synthesiser" if failed else "loudspeaker")
+
+    def _mute(self, sound: a.Say) -> None:
+        self._stop_playing()
+        self._muted, self._muted_at = sound, self._now()
+        self._mutes += 1
+        self._unspoken = self._unheard_blocks = 0
+
+    def _go_on(self) -> None:
+        sound, self._muted = self._muted, None
+        assert sound is not None
+        # not more than this was given to the loudspeaker; less of it came out
+        place = round((self._muted_at - self._began) / 1000 * RATE)
+        self._start(sound, pause_before(self._samples_played, place))
+
+    def _sounding_now(self) -> list[a.Say | a.Tone]:
+        now = self._playing or self._muted
+        return [*([now] if now else []), *self._queue]
 
     def _samples(self, sound: a.Say | a.Tone) -> bytes:
         if isinstance(sound, a.Tone):
@@ -296,7 +329,7 @@ class LiveWorld:
     def _open_ear(self) -> None:
         if self._wanted is None or self._open:
             return
-        sounding = [*([self._playing] if self._playing else []), *self._queue]
+        sounding = self._sounding_now()
         may = all(isinstance(s, a.Say) and s.interruptible for s in sounding)
         if not sounding or (self._headset and may):
             while not self._unhearing and (block := self._block(0.0)) is not None:
@@ -337,29 +370,46 @@ class LiveWorld:
 
     def _interrupted(self) -> bool:
         """Stop a prompt that somebody speaks into. True: what is heard is the prompt itself."""
-        ear, playing = self._hearing.ear, self._playing
-        heard = ear.stirring
-        if self._cut and (ear.speaking or not heard):
-            if not ear.speaking:  # it was no speech
-                self._cut_off = False
-                self._queue.extendleft(reversed(self._cut))
-            self._cut.clear()
-        if not heard or not isinstance(playing, a.Say) or not playing.interruptible:
+        ear, sound = self._hearing.ear, self._muted or self._playing
+        if not isinstance(sound, a.Say) or not sound.interruptible:
             return False
-        if not ear.speaking and self._startled:
+        if self._muted is not None:
+            self._follow_mute()
+            return False
+        heard = ear.stirring
+        if not ear.glimpse:
+            self._unheard_blocks += 1
+        elif self._mutes < MUTES and self._unheard_blocks >= UNHEARD_BLOCKS:
+            self._mute(sound)
+            return False
+        else:
+            self._unheard_blocks = 0  # what was it? several blocks tell
+        if not heard or (not ear.speaking and self._mutes >= MUTES):
             return False
         alike, length = self._likeness(heard), len(heard) / 2 / RATE
         if alike >= another_voice(length) and length < KNOWN_S:
             return False  # a longer stretch tells
         if alike >= OWN_VOICE:
             return ear.speaking
-        if not ear.speaking:
-            self._startled = True
-            self._cut = [playing, *self._queue]
+        if ear.speaking:
+            self._stop_for_reply()
+        else:
+            self._mute(sound)
+        return False
+
+    def _follow_mute(self) -> None:
+        """One more block since the prompt was muted: it is stopped, or goes on."""
+        ear = self._hearing.ear
+        self._unspoken = 0 if ear.glimpse else self._unspoken + 1
+        if ear.speaking:
+            self._stop_for_reply()
+        elif self._unspoken >= MUTED_BLOCKS:
+            self._go_on()
+
+    def _stop_for_reply(self) -> None:
         self._cut_off = True
         self._stop_playing()
         self._queue.clear()
-        return False
 
     def _likeness(self, heard: bytes) -> float:
         """To what was played around the time that it was heard."""
