@@ -1,6 +1,6 @@
 """What stops a prompt, on a card that is only reckoned: drivers, its own echo, noise.
 
-``python -m tests.bench.echo [--each 400] [--minutes 10]``. The real loop, detector and synthesiser;
+``python -m tests.bench.echo [--echoes 400] [--minutes 10]``. The real loop, detector and synthesiser;
 sound reaches the loudspeaker 40 ms after it was given to it and the ear another 20 ms later. White
 noise lies 15 dB below the driver, an echo 6 or 14 dB below him. A room is an exponential tail (0.5
 s to -60 dB, direct sound and tail of equal power). Rain, air and beeper are models as in
@@ -59,6 +59,7 @@ class Card:
         self._last = np.zeros(0 if tail is None else tail.size - 1 + IN)
         self._sound, self._began, self._at = np.zeros(0), 0, 0
         self._done: Callable[[], None] | None = None
+        self._stopped = 0
         self.plays = 0
         self.finished = False
         self.deaf = False
@@ -68,7 +69,8 @@ class Card:
     def read(self, timeout: float) -> bytes | None:
         if timeout == 0.0:
             return None
-        if self._at + BLOCK > self.count or self.finished or self.deaf:
+        over = self._done is None and self._at - self._stopped > RATE
+        if self._at + BLOCK > self.count or self.finished or self.deaf or over:
             raise EOFError
         here = slice(self._at, self._at + BLOCK)
         if self._done is not None:
@@ -95,6 +97,8 @@ class Card:
         self.plays += 1
 
     def stop(self) -> None:
+        if self._done is not None:
+            self._stopped = self._at
         self._done = None
 
     def render(self, text: str) -> bytes:
@@ -106,7 +110,7 @@ class Card:
         return Hypothesis("locked", (Word("locked", 0.0, 0.3, 1.0),), 1.0)
 
     def led(self) -> None:
-        """One question; until its prompt is over, or the headset is given up."""
+        """One question; until its prompt is over or a second stopped, or the headset is given up."""
         this: Any = self
         ear = Ear(this, activity=SileroActivity(),
                   thresholds=Thresholds(0.6, 0.9, 0.98, 5.0, 5.0, "a bench"))  # fmt: skip
@@ -192,7 +196,8 @@ NOISES = {"diesel": diesel, "wind": wind, "rain": rain, "air": air, "beeper": be
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--each", type=int, default=400)
+    parser.add_argument("--drivers", type=int, default=400)
+    parser.add_argument("--echoes", type=int, default=400)
     parser.add_argument("--minutes", type=float, default=10.0)
     given = parser.parse_args()
     voice = SynthesiserVoice()
@@ -201,7 +206,7 @@ def main() -> None:
     rng = np.random.default_rng(11)
 
     took, own = [], 0
-    for n in range(given.each):
+    for n in range(given.drivers):
         prompt = prompts[n % len(prompts)]
         clip, _ = soundfile.read(clips[int(rng.integers(len(clips)))], dtype="int16")
         clip = scaled(clip.astype(float), DRIVER)
@@ -217,14 +222,14 @@ def main() -> None:
         took.append((last - began) / RATE * 1000 if not card.finished else np.inf)
     ms = np.sort(took)
     p95 = ms[int(0.95 * len(ms))]
-    print(f"{given.each} drivers: the first sound to the loudspeaker's last, "
+    print(f"{given.drivers} drivers: the first sound to the loudspeaker's last, "
           f"median {np.median(ms):.0f} ms, 95th percentile {p95:.0f}, most {ms[-1]:.0f}; "
           f"taken for its own voice {own}", flush=True)  # fmt: skip
 
     for below, rooms in ((6, False), (6, True), (14, True)):
         name = f"echoes {below} dB below" + (" with a room" if rooms else "")
         stopped = plays = given_up = 0
-        for n in range(given.each):
+        for n in range(given.echoes):
             prompt = prompts[n % len(prompts)]
             seconds = len(prompt) / 2 / RATE + 3
             sound = np.frombuffer(prompt, dtype="<i2").astype(float)
@@ -236,7 +241,7 @@ def main() -> None:
             plays += card.plays - 1
             stopped += not card.deaf and not card.finished
         print(
-            f"{given.each} {name}: stop for good {stopped}, breaks {plays}, "
+            f"{given.echoes} {name}: stop for good {stopped}, breaks {plays}, "
             f"headset given up {given_up}",
             flush=True,
         )

@@ -29,7 +29,8 @@ LONG = "Look at the lock, at the hinges and at both doors, then tell me if they 
     keeps=("step started: crank",),
     note="Nothing is taken as an answer while it speaks and after it. With `--headset` the echo is "
     "told from a driver by its likeness to what is played; replies then wait for the prompt's "
-    "end.",
+    "end. One block that may be speech mutes a prompt only after 0.77 s of it in which nothing was "
+    "taken for speech; without speech it goes on from a pause before, so that all of it is heard.",
 )
 def test_its_own_voice_answers_nothing(row: Row, headset: tuple[str, ...]) -> None:
     with EchoYard() as yard:
