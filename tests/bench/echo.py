@@ -1,6 +1,6 @@
 """What stops a prompt, on a card that is only reckoned: drivers, its own echo, noise.
 
-``python -m tests.bench.echo [--echoes 400] [--minutes 10]``. The real loop, detector and synthesiser;
+``python -m tests.bench.echo [--echoes 400] [--minutes 10]``. Real loop, detector and synthesiser;
 sound reaches the loudspeaker 40 ms after it was given to it and the ear another 20 ms later. White
 noise lies 15 dB below the driver, an echo 6 or 14 dB below him. A room is an exponential tail (0.5
 s to -60 dB, direct sound and tail of equal power). Rain, air and beeper are models as in
@@ -110,7 +110,7 @@ class Card:
         return Hypothesis("locked", (Word("locked", 0.0, 0.3, 1.0),), 1.0)
 
     def led(self) -> None:
-        """One question; until its prompt is over or a second stopped, or the headset is given up."""
+        """One question; until its prompt is over or stopped for a second, or the headset given up."""
         this: Any = self
         ear = Ear(this, activity=SileroActivity(),
                   thresholds=Thresholds(0.6, 0.9, 0.98, 5.0, 5.0, "a bench"))  # fmt: skip
