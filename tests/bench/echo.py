@@ -110,7 +110,7 @@ class Card:
         return Hypothesis("locked", (Word("locked", 0.0, 0.3, 1.0),), 1.0)
 
     def led(self) -> None:
-        """One question; until its prompt is over or stopped for a second, or the headset given up."""
+        """One question, until its prompt is over or stays stopped, or the headset is given up."""
         this: Any = self
         ear = Ear(this, activity=SileroActivity(),
                   thresholds=Thresholds(0.6, 0.9, 0.98, 5.0, 5.0, "a bench"))  # fmt: skip
