@@ -12,10 +12,9 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
 from torch import Tensor
 
-from training.network import read_weights
+from training.network import read_weights, write_weights
 
 
 def mean(states: Sequence[dict[str, Tensor]], shares: Sequence[float]) -> dict[str, Tensor]:
@@ -39,11 +38,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     args = parser.parse_args()
     states = [read_weights(folder) for folder in args.folders]
-    made = mean(states, args.share or [1.0] * len(states))
-    args.out.mkdir(parents=True, exist_ok=True)
-    names = list(made)
-    for part, some in (("a", names[::2]), ("b", names[1::2])):
-        np.savez(args.out / f"weights-{part}.npz", **{k: made[k].numpy() for k in some})
+    write_weights(mean(states, args.share or [1.0] * len(states)), args.out)
 
 
 if __name__ == "__main__":

@@ -110,7 +110,7 @@ def main() -> None:
     if args.weights:
         net = load_network(args.weights)
         if args.keep:
-            network.write_half(net, args.keep)
+            network.write_weights(net.state_dict(), args.keep, half=True)
         described, weights = network.fold(net)
     else:
         described, held, _ = read_model(args.out / "am/final.mdl")

@@ -8,6 +8,7 @@ does. LAYERS is the only description of the shape; training, folding and export 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -95,14 +96,15 @@ class Network(nn.Module):
         return self.output(x).transpose(1, 2), self.cross(x).transpose(1, 2)
 
 
-def write_half(net: Network, folder: Path) -> None:
-    """weights-a.npz and weights-b.npz: matrices in half precision, the rest as it is."""
-    state = {k: v.cpu().numpy() for k, v in net.state_dict().items()}
-    state = {k: v.astype(np.float16) if v.ndim > 1 else v for k, v in state.items()}
-    names = list(state)
+def write_weights(state: Mapping[str, Tensor], folder: Path, half: bool = False) -> None:
+    """weights-a.npz and weights-b.npz; ``half``: matrices in half precision, the rest as it is."""
+    arrays = {k: v.cpu().numpy() for k, v in state.items()}
+    if half:
+        arrays = {k: v.astype(np.float16) if v.ndim > 1 else v for k, v in arrays.items()}
+    names = list(arrays)
     folder.mkdir(parents=True, exist_ok=True)
     for part, some in (("a", names[::2]), ("b", names[1::2])):
-        np.savez_compressed(folder / f"weights-{part}.npz", **{k: state[k] for k in some})
+        np.savez_compressed(folder / f"weights-{part}.npz", **{k: arrays[k] for k in some})
 
 
 def read_weights(folder: Path) -> dict[str, Tensor]:

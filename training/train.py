@@ -459,16 +459,7 @@ def main() -> None:
                     dist.all_reduce(buffer)
                     buffer /= world
         if rank == 0:
-            state = {k: v.cpu().numpy() for k, v in net.state_dict().items()}
-            keys = list(state)
-            half, size = sum(v.nbytes for v in state.values()) / 2, 0
-            files: list[dict] = [{}, {}]
-            for k in keys:
-                files[int(size > half - state[k].nbytes / 2)][k] = state[k]
-                size += state[k].nbytes
-            args.result.mkdir(parents=True, exist_ok=True)
-            for name, file in zip("ab", files, strict=True):
-                np.savez(args.result / f"weights-{name}.npz", **file)
+            network.write_weights(net.state_dict(), args.result)
             np.savez(args.result / "bigram.npz", arcs=bigram.arcs, start=bigram.start)
         for norm in net.norms:
             norm.momentum = 0.02

@@ -21,7 +21,7 @@ def test_a_mean_with_shares_and_counters_of_the_first():
 
 def test_the_mean_of_a_network_with_itself_is_that_network(tmp_path):
     net = network.Network(network.layers(16))
-    network.write_half(net, tmp_path / "one")
+    network.write_weights(net.state_dict(), tmp_path / "one", half=True)
     command = [sys.executable, "-m", "training.average", "--out", str(tmp_path / "mean")]
     subprocess.run([*command, str(tmp_path / "one"), str(tmp_path / "one")], check=True)
     before, after = network.read_weights(tmp_path / "one"), network.read_weights(tmp_path / "mean")

@@ -112,7 +112,7 @@ def test_the_shipped_network_computes_what_the_kept_weights_compute():
 
 def test_weights_kept_in_half_precision_read_back(tmp_path):
     net = small_network()
-    network.write_half(net, tmp_path)
+    network.write_weights(net.state_dict(), tmp_path, half=True)
     again = network.Network(net.shape)
     again.load_state_dict(network.read_weights(tmp_path))
     x = torch.randn(1, 60, 40)
