@@ -1,6 +1,6 @@
 """Speak the plan on a GPU and store utterances with their phone times.
 
-Rules of this file. One process a GPU; process RANK of WORLD speaks every WORLD-th call. It stops
+Rules of this file. One process or more a GPU; process RANK of WORLD speaks every WORLD-th call. It stops
 at the deadline with what it has. Output in FOLDER: pcm-RANK.npy (int16, 16 kHz, all utterances end
 to end) and speech-RANK.npz (one row an utterance, see Table).
 
@@ -131,9 +131,9 @@ def main() -> None:
     args = parser.parse_args()
     deadline = time.monotonic() + args.seconds
     cuda = torch.cuda.is_available()
-    device = f"cuda:{args.rank}" if cuda else "cpu"
+    device = f"cuda:{args.rank % torch.cuda.device_count()}" if cuda else "cpu"
     if cuda:
-        torch.cuda.set_device(args.rank)
+        torch.cuda.set_device(device)
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
     torch.manual_seed(args.rank)
