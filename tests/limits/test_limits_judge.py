@@ -40,6 +40,7 @@ Case = tuple[str, str, Given, str]  # family, jurisdiction, inputs, "sign figure
 STEER, DRIVE, TRAILER = {"axle": "steer"}, {"axle": "drive"}, {"axle": "trailer"}
 DRUM, DISC = {"brake": "air drum"}, {"brake": "air disc"}
 STRIP, PADS = {"lining style": "continuous strip"}, {"lining style": "two pads"}
+BONDED, RIVETED = {"lining fastening": "bonded"}, {"lining fastening": "riveted"}
 SINGLE, COMBINATION = {"combination": "no"}, {"combination": "yes"}
 TRAIN = {"combination": "three or more units"}
 NONE: Given = {}
@@ -62,6 +63,15 @@ CASES: list[Case] = [
     ("lining", "US", DRIVE | {"brake": "hydraulic"}, ">= 1/16 in; 1.6 mm"),
     # 49 CFR Part 396 Appendix A 1.a(6)(d): steering drum below 1/4 in rejected, no 3/16; (c): other
     # axles, "1/16 inch or less ... for hydraulic and electric drum brakes" rejected.
+    # Québec, C-24.2, r. 32, s. 31 (2): bonded 5 mm (air), 1.6 mm (hydraulic or electric); riveted
+    # 4.8 mm (steering axle), 8 mm (others); bolted 8 mm: "at least", so equal passes.
+    ("lining", "CA-QC", STEER | DRUM | BONDED, ">= 5 mm"),
+    ("lining", "CA-QC", TRAILER | DISC | BONDED, ">= 5 mm"),
+    ("lining", "CA-QC", DRIVE | {"brake": "hydraulic"} | BONDED, ">= 1.6 mm"),
+    ("lining", "CA-QC", STEER | DRUM | RIVETED, ">= 4.8 mm"),
+    ("lining", "CA-QC", DRIVE | DRUM | RIVETED, ">= 8 mm"),
+    ("lining", "CA-QC", TRAILER | DRUM | RIVETED, ">= 8 mm"),
+    ("lining", "CA-QC", STEER | DRUM | {"lining fastening": "bolted"}, ">= 8 mm"),
     ("lining-periodic", "US", STEER | DRUM, ">= 1/4 in; 6.4 mm"),
     ("lining-periodic", "US", STEER | DISC, ">= 1/8 in; 3.2 mm"),
     ("lining-periodic", "US", STEER | {"brake": "electric"}, "> 1/16 in; 1.6 mm"),

@@ -14,11 +14,12 @@ from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.compiled import Compiled
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.errors import NotTogether
+from voicecheck.run.library import compile_sources, load_sources
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 from voicecheck.session import records as r
 from voicecheck.session.fold import fold
-from voicecheck.session.replying import expect
+from voicecheck.session.replying import expect, vocabularies
 from voicecheck.session.session import Session
 
 SIDE, DOORS = GOOD_BREATH[:2]
@@ -89,6 +90,21 @@ def test_plain_words_answer_no_more_than_the_first_part() -> None:
         assert [step for step, _, _ in answers(hand(words))] == ["look"]
     said = Hand(breath()).reply("all good all good")
     assert "two ways" in said  # two replies in one breath, as ever
+
+
+@pytest.mark.parametrize("name", ["couple", "trip-inspection", "cargo", "post-trip"])
+def test_in_no_shipped_breath_all_good_or_pass_is_a_part(name: str) -> None:
+    for where in ("US-MD", "CA-ON"):
+        compiled, _ = compile_sources(load_sources(name, "tractor-semitrailer"), jurisdiction=where)
+        joint = [
+            phrase
+            for found in vocabularies(compiled)
+            for form in found.forms
+            if form.meaning.startswith("joint:")
+            for phrase in form.said
+        ]
+        assert joint
+        assert not [x for x in joint if "all good" in x or "pass" in x.split()]
 
 
 def test_a_part_that_is_not_good_ends_the_breath() -> None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from tests.session.small import GOOD, HAZARDS, VEHICLE, Hand
+from tests.session.small import GOOD, HAZARDS, VEHICLE, Hand, small
 from voicecheck.checklist.compile import Context, compile_checklist
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 from voicecheck.session import records as r
+from voicecheck.session.replying import expect
+from voicecheck.session.state import Phase, State
 
 
 def to(step: str, inspection: str = "b") -> Hand:
@@ -28,6 +32,34 @@ def test_everything_in_order_ends_complete() -> None:
     hand.reply(*GOOD)
     assert hand.outcome == "complete"
     assert {rec.outcome for rec in hand.records if isinstance(rec, r.Answered)} == {"good"}
+
+
+@pytest.mark.parametrize("words", ["pass", "all good"])
+def test_a_verdict_takes_all_good_for_pass(words: str) -> None:
+    hand = to("seals")
+    hand.reply(words)
+    (answer,) = [x for x in hand.records if isinstance(x, r.Answered) and x.step == "seals"]
+    assert (answer.outcome, answer.answer) == ("good", "pass")
+    assert hand.step == "lamps"
+
+
+def test_what_unlocks_is_no_pass_by_all_good() -> None:
+    step = next(s for s in small().steps if s.id == "seals")
+    for gives, wanted in (((), True), (("chocked",), False)):
+        changed = replace(small(), steps=(replace(step, gives=gives),))
+        asked, _ = expect(changed, State(phase=Phase.ASKED, step="seals"))
+        (passed,) = [form for form in asked.forms if form.meaning == "pass"]
+        assert ("all good" in passed.said, "pass" in passed.said) == (wanted, True)
+
+
+def test_all_good_in_doubt_is_read_back_and_no_answer_before_it() -> None:
+    hand = to("seals")
+    hand.certainty = "doubtful"
+    assert "pass" in hand.reply("all good").lower()
+    assert (hand.phase, hand.step) == ("reading back", "seals")
+    hand.certainty = "clear"
+    hand.reply("negative")
+    assert hand.step == "seals"
 
 
 def test_measurements_are_read_back_digit_by_digit_and_judged_in_the_spoken_unit() -> None:

@@ -75,6 +75,7 @@ INPUTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "axle": ("steer", "drive", "trailer"),
         "brake": ("air drum", "air disc", "hydraulic", "electric", "wedge"),
         "lining style": ("continuous strip", "two pads"),
+        "lining fastening": ("bonded", "riveted", "bolted"),
         "chamber type": (*_CLAMP, *_BOLT, *_ROTO, "other"),
         "long stroke": ("no", "yes", "3 inch"),
         "slack adjuster": ("manual", "automatic"),
@@ -249,6 +250,7 @@ _BC = "Driving Commercial Vehicles (British Columbia)"
 _QC = "Québec, C-24.2, r. 32"
 _QC_38 = "French text after O.C. 370-2016"
 _QC_166 = "26 Nov 2024"
+_QC_31 = "English text, no date printed"
 
 _STEER = "steer"
 _OTHERS = ("drive", "trailer")
@@ -371,6 +373,31 @@ def _linings() -> Iterator[Limit]:
         note="the text makes less than 1.6 mm the defect: equal passes here, unlike on the "
         "steering axle",
     )
+    air, oil = ("air drum", "air disc", "wedge"), ("hydraulic", "electric")
+    thinnest = "at the thinnest point, the bevel left out"
+    fixed = "lining fastening"
+    for id, least, applies, given, note in (
+        ("bonded", "5 mm", "air brakes, bonded", {"brake": air, fixed: "bonded"}, ""),
+        ("bonded-oil", "1.6 mm", "other brakes, bonded", {"brake": oil, fixed: "bonded"}, ""),
+        ("steer", "4.8 mm", "steering axle, riveted", {"axle": _STEER, fixed: "riveted"}, "rivets"),
+        ("riveted", "8 mm", "other axles, riveted", {"axle": _OTHERS, fixed: "riveted"}, "rivets"),
+        ("bolted", "8 mm", "bolted", {fixed: "bolted"}, "fittings"),
+    ):
+        yield _row(
+            f"ca-qc-lin-{id}",
+            "lining",
+            what,
+            "at least",
+            least,
+            applies=applies,
+            j="CA-QC",
+            given=given,
+            source=_QC,
+            section="s. 31 (2)",
+            edition=_QC_31,
+            standing="law seen",
+            note=f"{thinnest}; the text adds: or 1 mm above the {note}" if note else thinnest,
+        )
     yearly = "brake lining thickness at the periodic inspection"
     section = "1.a(6)(d)"
     yield _row(

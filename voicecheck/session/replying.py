@@ -213,7 +213,10 @@ def _step_forms(step: Step, variant: int) -> tuple[Form, ...]:
     if step.kind == "verdict":
         fitted = forms("not fitted") if step.not_fitted else ()
         wrong = tuple(Form(f"wrong:{finding}", also_said(finding)) for finding, _ in step.wrong)
-        return (*_good_forms(step, "pass", "fail"), *fitted, *wrong)
+        passed, failed = _good_forms(step, "pass", "fail")
+        if not step.gives:  # what drivers say of several lamps; it never unlocks (H2)
+            passed = Form(passed.meaning, (*passed.said, *forms("all good")[0].said))
+        return (passed, failed, *fitted, *wrong)
     if step.kind == "answers":
         answers = step.variants[variant].answers
         taken = {phrase for answer in answers for phrase in answer.said}
@@ -292,7 +295,7 @@ def _careful(step: Step, variant: int) -> frozenset[str]:
         )
     names = {
         "done": ("done", "pass"),
-        "verdict": ("pass",),
+        "verdict": ("pass", "all good"),
         "group": ("all good", "pass"),
         "attest": ("affirm",),
     }.get(step.kind, ())
