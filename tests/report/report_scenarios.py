@@ -444,3 +444,25 @@ SCENARIOS: dict[str, Callable[[], list[r.Record]]] = {
     "guide-value": guide_value,
     "practice": practice,
 }
+
+
+def typed_release_and_resumption() -> list[r.Record]:
+    """Typed without sound: a worn kingpin released in person, then broken off and resumed."""
+    recorder = Recorder(source="typed", engine="", engine_digest="", voice="")
+    recorder.to_the_coupling()
+    recorder.ask("kingpin")
+    recorder.hear("kingpin", "worn")
+    recorder.defect("kingpin", "kingpin-worn", "The kingpin is worn thin.", "major")
+    recorder.answer("kingpin", "worn", "failed")
+    given = "R. Example, workshop, measured again, within the maker's limit"
+    recorder.keep(
+        r.MemoTaken, step="lock", about="in person", evidence="", digest="", text=given,
+        seconds="",
+    )  # fmt: skip
+    recorder.keep(r.Released, number=1, how="in person", memo=given)
+    recorder.keep(r.Withdrawn, step="kingpin", why="released")
+    recorder.keep(r.Resumed, gap_s=20)
+    recorder.keep(r.Resumed, gap_s=720)
+    recorder.coupled()
+    recorder.rest()
+    return recorder.finish("complete")

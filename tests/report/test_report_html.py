@@ -8,7 +8,14 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from report_scenarios import CHECKLIST, SCENARIOS, Recorder, hostile
+from report_scenarios import (
+    CHECKLIST,
+    SCENARIOS,
+    Recorder,
+    hostile,
+    released,
+    typed_release_and_resumption,
+)
 
 import voicecheck.report
 from voicecheck.report.build import build
@@ -152,6 +159,29 @@ def test_typed_stands_on_every_line() -> None:
     assert len(replies) > 5
     assert page.count('<span class="tag">typed</span>') == len(replies)
     assert '<span class="tag">typed</span>' not in _html("all-good")
+
+
+def test_a_typed_release_was_not_heard() -> None:
+    page = Page(to_html(build(typed_release_and_resumption(), CHECKLIST)).decode("utf-8")).words
+    assert "entered worn" in page
+    assert "heard worn" not in page
+    assert "R. Example, workshop, measured again, within the maker's limit typed" in page
+    assert "It rests on the release of defect 1: read it below." in page
+    assert "Program voicecheck 0.1.0; no recogniser; no voice." in page
+    spoken = Page(to_html(build(released(), CHECKLIST)).decode("utf-8")).words
+    assert "heard worn" in spoken
+    assert "recogniser pocketsphinx 5.0.4," in spoken
+
+
+def test_that_it_was_broken_off_stands_on_the_first_screen() -> None:
+    report = build(typed_release_and_resumption(), CHECKLIST)
+    page = Page(to_html(report).decode("utf-8")).words
+    first = page[: page.index("Before the vehicle moves")]
+    last = [event for event in report.events if event.event == "resumed"][-1]
+    assert f"Broken off and resumed2 times, last at {last.wall[11:19]}" in first
+    assert "resumed after less than a minute" in page
+    assert "resumed after 12 minutes" in page
+    assert "Broken off" not in Page(_html("all-good")).words
 
 
 @pytest.mark.parametrize("name", sorted(SCENARIOS))

@@ -15,7 +15,13 @@ from typing import Any
 import pikepdf
 import pytest
 from pypdf import PdfReader
-from report_scenarios import CHECKLIST, SCENARIOS, Recorder, hostile
+from report_scenarios import (
+    CHECKLIST,
+    SCENARIOS,
+    Recorder,
+    hostile,
+    typed_release_and_resumption,
+)
 
 from voicecheck.report.build import Report, build
 from voicecheck.report.pdf import DEFECTS_FIRST, PRINTABLE, to_pdf
@@ -100,6 +106,15 @@ def test_more_defects_than_the_first_sheet_holds() -> None:
     assert "Statement of the driver" in sheets[0]
     rest = " ".join(sheets[1:])
     assert all(f"Finding {n}" in rest for n in range(DEFECTS_FIRST + 5))
+
+
+def test_a_typed_release_and_a_resumption_stand_on_the_first_sheet() -> None:
+    first = _sheets(to_pdf(build(typed_release_and_resumption(), CHECKLIST)))[0]
+    for text in ("entered “worn”", "limit”, typed", "Broken off and resumed", "2 times, last at"):
+        assert "".join(text.split()) in "".join(first.split()), text
+    spoken = _sheets(to_pdf(_report("released")))[0]
+    assert "heard “worn”" in spoken
+    assert "Broken off" not in spoken
 
 
 def test_what_was_not_named_is_not_given() -> None:

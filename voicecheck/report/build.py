@@ -192,16 +192,22 @@ class CarriedFrom(Statement):
 
 
 class Release(Statement):
-    """How a stop was released. ``identity`` is printed beside every release in person."""
+    """How a stop was released. ``identity`` is printed beside every release in person.
+
+    ``typed``: the text was entered at the keyboard.
+    """
 
     how: str
     identity: str
     text: str
     audio: str
     wall: str
+    typed: bool = False
 
 
 class Defect(Statement):
+    """``typed``: the words in which it was found were entered at the keyboard."""
+
     number: int
     id: str
     severity: Literal["minor", "major"]
@@ -219,6 +225,7 @@ class Defect(Statement):
     corrected: bool
     carried_on: bool
     origin: CarriedFrom | None
+    typed: bool = False
 
 
 class Heard(Statement):
@@ -941,6 +948,7 @@ class _Builder:
                     place=self._place(self.steps[x.step]) if x.step else "",
                     wall=x.at.wall,
                     words=heard.words if isinstance(heard, r.HeardReply) else "",
+                    typed=isinstance(heard, r.HeardReply) and heard.certainty == "typed",
                     blocks=tuple(_sentence(self._hazard(name)) for name in x.scope),
                     mended_by=x.mended_by,
                     sources=x.source,
@@ -978,6 +986,7 @@ class _Builder:
             else "identity not verified",
             text=figures if by_code else "" if spoken else x.memo,
             audio=x.memo if spoken else "",
+            typed=bool(x.memo) and not by_code and not spoken,
             wall=x.at.wall,
             records=_numbers(n, memo[0] if memo else 0),
         )
@@ -1301,7 +1310,11 @@ class _Builder:
             case r.WentAhead():
                 return f"Went ahead after {count(x.away_s, 'second')}"
             case r.Resumed():
-                return f"Resumed after {count(x.gap_s // 60, 'minute')}"
+                gap = count(x.gap_s // 60, "minute") if x.gap_s >= 60 else "less than a minute"
+                return (
+                    f"The program ended or the device slept; resumed after {gap}. What may have "
+                    "changed meanwhile was asked again"
+                )
             case r.Lost():
                 return f"Lost: {x.what}"
             case r.Back():

@@ -22,10 +22,13 @@ from voicecheck.report.wording import (
     beyond,
     by_place,
     capital,
+    heard_or_entered,
     leave,
+    nothing_open,
     one_reply,
     question,
     refs,
+    resumed,
     together,
 )
 
@@ -68,3 +71,6 @@ _ENVIRONMENT.globals["SHOWN_FIRST"] = SHOWN_FIRST
 _ENVIRONMENT.globals["one_reply"] = one_reply
 _ENVIRONMENT.globals["asked_then"] = asked_then
 _ENVIRONMENT.globals["NOT_GIVEN"] = NOT_GIVEN
+_ENVIRONMENT.globals["heard_or_entered"] = heard_or_entered
+_ENVIRONMENT.globals["nothing_open"] = nothing_open
+_ENVIRONMENT.globals["resumed"] = resumed

@@ -44,10 +44,14 @@ from voicecheck.report.wording import (
     beyond,
     by_place,
     capital,
+    heard_or_entered,
     leave,
+    made,
+    nothing_open,
     one_reply,
     question,
     refs,
+    resumed,
 )
 
 DEFECTS_FIRST = 4
@@ -138,7 +142,7 @@ def _view(report: Report) -> dict[str, Any]:
             "defects": [_short(row) for row in defects[:DEFECTS_FIRST]],
             "defects_more": _more(len(defects) - DEFECTS_FIRST, "defect"),
         },
-        "nothing_open": "Nothing is left open in this checklist.",
+        "nothing_open": nothing_open(report),
         "statement": attested
         and {
             "text": attested.statement,
@@ -219,6 +223,8 @@ def _given(report: Report) -> list[dict[str, str]]:
             f"{day(s.ended)}, {clock(s.ended)}",
         ),
     ]
+    if often := resumed(report):
+        pairs.append(("Broken off and resumed", often))
     return [{"name": name, "value": value} for name, value in pairs]
 
 
@@ -249,7 +255,7 @@ def _row(head: str, under: Sequence[str], lines: Sequence[dict[str, str]]) -> Ro
 
 def _defect(d: Defect) -> Row:
     status = {"open": "Open stop", "released": "Stop, released", "noted": "Minor"}[d.status]
-    heard = f", heard “{d.words}”" if d.words else ""
+    heard = f", {heard_or_entered(d.typed)} “{d.words}”" if d.words else ""
     lines = [_line(status, f"found {clock(d.wall)}{heard}", refs(d.records))]
     lines += _origin(d.origin)
     if d.blocks:
@@ -258,6 +264,7 @@ def _defect(d: Defect) -> Row:
     lines.append(_line("Mended by:", f"{by}."))
     if d.release:
         said = f": “{d.release.text}”" if d.release.text else ""
+        said += ", typed" if d.release.typed else ""
         lines.append(
             _line(
                 "Release:",
@@ -405,8 +412,7 @@ def _made(report: Report) -> list[dict[str, str]]:
             "rec": refs(m.records),
         },
         {
-            "text": f"Program {m.program}; recogniser {m.engine}, {m.engine_digest}; "
-            f"voice {m.voice}.",
+            "text": made(m),
             "rec": refs(m.records),
         },
     ]

@@ -8,7 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from voicecheck.report.build import Answer, Asked, Open, Part, Report, StepEntry, count
+from voicecheck.report.build import (
+    Answer,
+    Asked,
+    MadeWith,
+    Open,
+    Part,
+    Report,
+    StepEntry,
+    clock,
+    count,
+)
 
 NOT_GIVEN = "not given"
 
@@ -23,6 +33,38 @@ OUTCOME = {
     "carried": "Carried forward",
     "unanswered": "No answer",
 }
+
+
+def nothing_open(report: Report) -> str:
+    """Where nothing is left to do: that, and on which releases of other persons it rests."""
+    others = [d for d in report.defects if d.release and d.release.how != "driver-mended"]
+    text = "Nothing is left open in this checklist."
+    if not others:
+        return text
+    which = "defect" if len(others) == 1 else "defects"
+    numbers = _numbers([d.number for d in others])
+    return f"{text} It rests on the release of {which} {numbers}: read it below."
+
+
+def resumed(report: Report) -> str:
+    """How often an inspection was broken off and resumed, for the first sheet; "" when never."""
+    times = [event.wall for event in report.events if event.event == "resumed"]
+    if not times:
+        return ""
+    return f"{count(len(times), 'time')}, last at {clock(times[-1])}"
+
+
+def heard_or_entered(typed: bool) -> str:
+    """The verb before a reply: a keyboard hears nothing."""
+    return "entered" if typed else "heard"
+
+
+def made(made_with: MadeWith) -> str:
+    """Program, recogniser and voice of an inspection; typed ones have only the first."""
+    ear = f"recogniser {made_with.engine}" if made_with.engine else "no recogniser"
+    digest = f", {made_with.engine_digest}" if made_with.engine_digest else ""
+    voice = f"voice {made_with.voice}" if made_with.voice else "no voice"
+    return f"Program {made_with.program}; {ear}{digest}; {voice}."
 
 
 def by_place(steps: Sequence[StepEntry]) -> list[tuple[str, list[StepEntry]]]:

@@ -659,7 +659,7 @@ def interrupt(turn: Turn, came: In) -> None:
 
 def resume(turn: Turn, came: In) -> None:
     assert isinstance(came.event, e.Resumed)
-    turn.make_safe("the program failed")  # it could not be said when it happened
+    turn.make_safe("the program was interrupted")  # it could not be said when it happened
     turn.keep(r.Resumed(at=turn.at, gap_s=came.event.gap_s))
     turn.end_facts("resumed", "time", "until left")
     turn.say(say.RESUMING)
