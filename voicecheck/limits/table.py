@@ -376,13 +376,14 @@ def _linings() -> Iterator[Limit]:
     air, oil = ("air drum", "air disc", "wedge"), ("hydraulic", "electric")
     thinnest = "at the thinnest point, the bevel left out"
     fixed = "lining fastening"
-    for id, least, applies, given, note in (
+    rows: tuple[tuple[str, str, str, Mapping[str, str | tuple[str, ...]], str], ...] = (
         ("bonded", "5 mm", "air brakes, bonded", {"brake": air, fixed: "bonded"}, ""),
         ("bonded-oil", "1.6 mm", "other brakes, bonded", {"brake": oil, fixed: "bonded"}, ""),
         ("steer", "4.8 mm", "steering axle, riveted", {"axle": _STEER, fixed: "riveted"}, "rivets"),
         ("riveted", "8 mm", "other axles, riveted", {"axle": _OTHERS, fixed: "riveted"}, "rivets"),
         ("bolted", "8 mm", "bolted", {fixed: "bolted"}, "fittings"),
-    ):
+    )
+    for id, least, applies, given, note in rows:
         yield _row(
             f"ca-qc-lin-{id}",
             "lining",
