@@ -1,8 +1,8 @@
 """Speak the plan on a GPU and store utterances with their phone times.
 
-Rules of this file. One process or more a GPU; process RANK of WORLD speaks every WORLD-th call. It stops
-at the deadline with what it has. Output in FOLDER: pcm-RANK.npy (int16, 16 kHz, all utterances end
-to end) and speech-RANK.npz (one row an utterance, see Table).
+Rules of this file. One process or more a GPU; process RANK of WORLD speaks every WORLD-th call. It
+stops at the deadline with what it has. Output in FOLDER: pcm-RANK.npy (int16, 16 kHz, all
+utterances end to end) and speech-RANK.npz (one row an utterance, see Table).
 
     python -m training.synthesise --plan FOLDER --onnx FILE --out FOLDER --rank 0 --world 1
 """

@@ -48,20 +48,20 @@ class Thresholds:
 
 TABLE: dict[str, Thresholds] = {
     "vosk": Thresholds(
-        low=0.65,
+        low=0.56,
         low_figures=0.5,
-        high=0.978,
-        careful_high=0.991,
-        margin=5.25,
+        high=0.88,
+        careful_high=0.993,
+        margin=5.0,
         floor_db=5.0,
         before=0.3,
         after=0.6,
         measured=(
-            "2026-11-25, tests/bench/calibrate.py: 800 replies and 1088 pieces of talk by "
+            "2026-11-27, tests/bench/calibrate.py: 800 replies and 1088 pieces of talk by "
             "16 synthetic voices (none of a test, ten of them mixtures of training "
             "voices), five synthetic noises, 5 to 30 dB"
         ),
-        network="a737d9f2df325cab5e24fcc1190bd06bc7065a2b95c2de6ddfee89b1e6f1a0a7",
+        network="fcfd871118980d4029c55896c010294cd91f0d8fcd2301bdcb9a0997e255955b",
     ),
     "pocketsphinx": Thresholds(
         low=0.0,
