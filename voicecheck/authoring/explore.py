@@ -38,7 +38,7 @@ from voicecheck.session import events as e
 from voicecheck.session import records as r
 from voicecheck.session.facts import missing
 from voicecheck.session.reckoning import due
-from voicecheck.session.replying import HARMLESS, expect
+from voicecheck.session.replying import HARMLESS, expect, reading_asked
 from voicecheck.session.session import decide
 from voicecheck.session.state import Phase, State
 from voicecheck.units import Quantity, S, unit_named
@@ -280,7 +280,9 @@ def _class_key(compiled: Compiled, node: Node) -> Key:
 
 
 def _figure(step: Step | None) -> bool:
-    return step is not None and bool(step.reading or step.spelling or step.date)
+    """Whether the step asks for what is always read back, of itself or of one of its items."""
+    measured = step is not None and any(item.measured for item in step.items)
+    return step is not None and bool(step.reading or step.spelling or step.date or measured)
 
 
 def _memory(compiled: Compiled, s: State) -> tuple[bool, bool, Key]:
@@ -476,19 +478,21 @@ class Moves:
         cannot be judged; of what is reckoned from it too."""
         others = {id for x in self.compiled.reckonings if s.step in x.steps for id in x.steps}
         read = sorted((id, s.answers[id].quantity) for id in others & set(s.answers))
-        key = f"{s.step}\t{s.first}\t{read}"
+        about = s.about if s.question == "reading" else ""
+        key = f"{s.step}\t{about}\t{s.first}\t{read}"
         if key not in self._numbers:
             self._numbers[key] = tuple(self._find_readings(s))
         return self._numbers[key]
 
     def _find_readings(self, s: State) -> Iterator[str]:
         step = self.compiled.step(s.step)
-        spec = step.reading
+        spec = reading_asked(step, s)
         assert spec is not None
         found: dict[tuple[str, ...], str] = {}
         low, high = spec.low or Decimal(0), spec.high or Decimal(200)
         first = Quantity.parse(s.first) if s.first else None
-        wanted = expect(self.compiled, replace(s, phase=Phase.ASKED))[0]
+        of_item = s.question == "reading"
+        wanted = expect(self.compiled, s if of_item else replace(s, phase=Phase.ASKED))[0]
         opened = s.opened
         place = opened.jurisdiction if opened else "US"
         parts = (0, 1, 2, 3, 4, 6, 8, 10, 13, 16)

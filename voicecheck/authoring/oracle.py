@@ -85,7 +85,7 @@ LEAVES_RECORD: dict[tuple[Phase | None, str], tuple[type[r.Record], ...]] = {
     (Phase.ASKING, "negative"): (r.AskingDropped,),
     (Phase.READING, "negative"): (r.ReadBackRefused,),
     (Phase.READING, "affirm"): (
-        *(r.Answered, r.FollowedUp, r.Timing, r.ItemNoted, r.Again),
+        *(r.Answered, r.FollowedUp, r.Timing, r.ItemNoted, r.ItemMeasured, r.Again),
         *(r.StepStarted, r.Hold),
     ),
     (Phase.STOPPED, "release"): (r.Asking,),
@@ -454,6 +454,9 @@ class _Check:
                 self._may_be_open(id, "a reply to it is taken")
                 if isinstance(record, r.Timing):
                     self._timing(record)
+            case r.ItemMeasured():
+                self._may_be_open(record.step, "a figure for it is taken")
+                self._item_measured(record)
             case r.Marked():
                 self._may_be_open(record.step, "a mark for it is taken")
                 self._marked(record)
@@ -870,6 +873,27 @@ class _Check:
         )
         if not standing:
             self.fail("defect", f"{item!r}: {defect!r} ({severity}) is not recorded")
+
+    def _item_measured(self, record: r.ItemMeasured) -> None:
+        """Read back before it counts; outside its limit the defect; not judged, no pass."""
+        step = self.o.steps[record.step]
+        group = step.model.group
+        if group is None or record.finding not in group.measured:
+            self.fail("heard", f"{step.model.item!r}: {record.finding!r} has no figure")
+            return
+        affirmed = self.before.phase is Phase.READING and record.quantity == self._pending(2)
+        if not affirmed:
+            self.fail("H5", f"{step.model.item!r}: a figure is accepted that was not read back")
+        if self.before.about != f"{record.item}:{record.finding}":
+            self.fail("heard", f"{step.model.item!r}: the figure is taken for another item")
+        noted = any(
+            isinstance(x, r.ItemNoted) and (x.item, x.finding) == (record.item, record.finding)
+            for x in self.records
+        )
+        if record.verdict != "within" and not noted:
+            self.fail("H2", f"{record.item!r}: a figure {record.verdict!r} is taken for good")
+        if record.verdict == "outside":
+            self._must_be_found(step, group.measured[record.finding].outside, record.item)
 
     def _defect(self, record: r.DefectFound) -> None:
         if record.origin is not None:

@@ -379,11 +379,33 @@ class _Compiler:
         count = -(-len(named) // MOST_ITEMS)
         return tuple(
             tuple(
-                Item(p.said, (p.said, *p.also), wrong, p.given.get("unit", ""))
+                Item(
+                    p.said,
+                    (p.said, *p.also),
+                    wrong,
+                    p.given.get("unit", ""),
+                    self._measured(part, p, *path),
+                )
                 for n, p in enumerate(named)
                 if n * count // len(named) == k
             )
             for k in range(count)
+        )
+
+    def _measured(
+        self, part: StepModel, position: Position, *path: str | int
+    ) -> tuple[tuple[str, Reading], ...]:
+        """What the driver may say of an item that he has measured, with the figure then asked."""
+        found = part.group.measured.items() if part.group else ()
+        return tuple(
+            (
+                said,
+                replace(
+                    self._figure(body, position, str, (*path, "group", "measured"), said),
+                    second_ask=body.ask,
+                ),
+            )
+            for said, body in found
         )
 
     def _may_be_carried(self, part: StepModel, *path: str | int) -> None:
@@ -620,6 +642,16 @@ class _Compiler:
         if body is None:
             return None
         where = "timed" if part.timed else "measure" if part.measure else "clocked"
+        return self._figure(body, position, put, path, where)
+
+    def _figure(
+        self,
+        body: MeasureModel | TimedModel | ClockedModel,
+        position: Position | None,
+        put: Callable[[str], str],
+        path: tuple[str | int, ...],
+        where: str,
+    ) -> Reading:
         clocked = isinstance(body, ClockedModel)
         symbols = (S.symbol,) if isinstance(body, ClockedModel) else (body.unit, *body.units)
         for symbol in symbols:
@@ -659,7 +691,7 @@ class _Compiler:
             **(position.given if position else {}),
             **body.given,
         }
-        timed = part.timed
+        timed = body if isinstance(body, TimedModel) else None
         if isinstance(body, ClockedModel):
             return Reading(
                 unit=S,

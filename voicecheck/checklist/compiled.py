@@ -116,6 +116,7 @@ class Item:
     said: tuple[str, ...]
     wrong: tuple[tuple[str, str], ...]  # (spoken finding, defect id)
     unit: str = ""  # of the vehicle that it belongs to, "" where the author named it
+    measured: tuple[tuple[str, Reading], ...] = ()  # what is said of it, and the figure then asked
 
 
 @dataclass(frozen=True)
@@ -131,7 +132,8 @@ class Reading:
     given: tuple[tuple[str, str], ...]
     outside: str  # defect id when outside the limit, "" when only told
     seconds: int = 0  # timed: length of the silent interval; clocked: the longest time
-    second_ask: str = ""  # timed: the question after the interval; clocked: after the first mark
+    # timed: the question after the interval; clocked: after the first mark; item: for its figure
+    second_ask: str = ""
     fall: bool = True  # timed: the judged quantity is the fall per minute
 
 

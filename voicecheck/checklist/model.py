@@ -129,26 +129,6 @@ class VerdictModel(Strict):
     not_fitted: bool = Field(default=False, alias="not fitted")
 
 
-class GroupModel(Strict):
-    """At most five items at one place; items from the vehicle by ``each``.
-
-    More than five from the vehicle become several steps, each with its own items.
-    """
-
-    items: tuple[Words, ...] = ()
-    each: str = ""
-    good: tuple[Words, ...] = ()
-    wrong: dict[Words, str]
-
-    @model_validator(mode="after")
-    def _some(self) -> GroupModel:
-        if bool(self.items) == bool(self.each):
-            raise ValueError("write either items: or each:")
-        if len(self.items) > 5:
-            raise ValueError("at most five items a group: nobody can keep more in mind")
-        return self
-
-
 class MeasureModel(Strict):
     unit: str
     units: tuple[str, ...] = ()
@@ -159,6 +139,42 @@ class MeasureModel(Strict):
     given: dict[str, str] = {}
     outside: str = ""
     gives: tuple[str, ...] = ()
+
+
+class ItemMeasureModel(MeasureModel):
+    """The figure of one item of a group, asked by ``ask`` when the driver says that he has one."""
+
+    ask: Sentence
+
+    @model_validator(mode="after")
+    def _judged(self) -> ItemMeasureModel:
+        if not (self.limit and self.outside) or self.gives:
+            raise ValueError("a measured item needs limit: and outside:, and gives nothing")
+        return self
+
+
+class GroupModel(Strict):
+    """At most five items at one place; items from the vehicle by ``each``.
+
+    More than five from the vehicle become several steps, each with its own items. ``measured``:
+    what the driver may say of an item that he has measured.
+    """
+
+    items: tuple[Words, ...] = ()
+    each: str = ""
+    good: tuple[Words, ...] = ()
+    wrong: dict[Words, str]
+    measured: dict[Words, ItemMeasureModel] = {}
+
+    @model_validator(mode="after")
+    def _some(self) -> GroupModel:
+        if bool(self.items) == bool(self.each):
+            raise ValueError("write either items: or each:")
+        if len(self.items) > 5:
+            raise ValueError("at most five items a group: nobody can keep more in mind")
+        if both := set(self.wrong) & set(self.measured):
+            raise ValueError(f"{min(both)!r} is wrong: or measured:, not both")
+        return self
 
 
 class TimedModel(MeasureModel):

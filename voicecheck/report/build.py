@@ -247,10 +247,14 @@ class Heard(Statement):
 
 
 class Item(Statement):
-    """One exception named in a group."""
+    """One exception named in a group, or the figure of one of its items.
+
+    ``judged`` names limit, source and standing of a figure; empty where none was measured.
+    """
 
     item: str
     finding: str
+    judged: str = ""
 
 
 class Measured(Statement):
@@ -1078,7 +1082,17 @@ class _Builder:
         if isinstance(cited, r.HeardReply):
             heard[x.heard] = cited
         read_back = [(m, y) for m, y in used if isinstance(y, r.ReadBack)]
-        items = [(m, y) for m, y in used if isinstance(y, r.ItemNoted) and y.step == x.step]
+        measured = [(m, y) for m, y in used if isinstance(y, r.ItemMeasured) and y.step == x.step]
+        with_figure = {(y.item, y.finding, y.heard) for _, y in measured}
+        noted = [
+            (m, y)
+            for m, y in used
+            if isinstance(y, r.ItemNoted)
+            and y.step == x.step
+            and (y.item, y.finding, y.heard) not in with_figure
+        ]
+        items: list[tuple[int, r.ItemNoted | r.ItemMeasured]] = [*noted, *measured]
+        items.sort(key=lambda pair: pair[0])
         marks = [m for m, y in used if isinstance(y, r.Marked)]
         return Answer(
             wall=x.at.wall,
@@ -1091,7 +1105,15 @@ class _Builder:
             read_back=_sentence(read_back[-1][1].text) if read_back else "",
             quick=x.quick,
             items=tuple(
-                Item(item=y.item, finding=y.finding, records=_numbers(m, y.heard)) for m, y in items
+                Item(
+                    item=y.item,
+                    finding=f"{y.finding}, {y.quantity}"
+                    if isinstance(y, r.ItemMeasured)
+                    else y.finding,
+                    judged=y.judged if isinstance(y, r.ItemMeasured) else "",
+                    records=_numbers(m, y.heard),
+                )
+                for m, y in items
             ),
             measured=self._measured(n, x, marks),
             interval=self._interval(used),

@@ -361,7 +361,11 @@ def _answer(step: StepEntry, entry: Answer) -> list[dict[str, str]]:
     if m and m.judged:
         lines.append(_line("", m.judged, refs(m.records)))
     lines += [
-        _line("", f"{capital(item.item)}: {item.finding}", refs(item.records))
+        _line(
+            "",
+            f"{capital(item.item)}: {item.finding}{f'. {item.judged}' if item.judged else ''}",
+            refs(item.records),
+        )
         for item in entry.items
     ]
     lines += _origin(entry.origin)

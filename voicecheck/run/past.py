@@ -123,7 +123,7 @@ _CLOSED = {
 }
 
 
-_AT_A_STEP = (r.StepStarted, r.Answered, r.Withdrawn, r.Again, r.ItemNoted)
+_AT_A_STEP = (r.StepStarted, r.Answered, r.Withdrawn, r.Again, r.ItemNoted, r.ItemMeasured)
 
 
 def _names_known(compiled: Compiled, record: r.Record) -> None:

@@ -43,7 +43,10 @@ def _step(compiled: Compiled, n: int, step: Step, brief: bool) -> Iterator[str]:
         for answer in variant.answers:
             yield f"        > {' / '.join(answer.said)}{_then(answer.say)}"
     for item in step.items:
-        yield f"        > all good, or {item.said[0]}: {', '.join(f for f, _ in item.wrong)}"
+        findings = [*(f for f, _ in item.wrong), *(f for f, _ in item.measured)]
+        yield f"        > all good, or {item.said[0]}: {', '.join(findings)}"
+        for finding, reading in item.measured:
+            yield f"            {finding}: {reading.second_ask}"
     for finding, defect in step.wrong:
         yield f"        > {finding}: {compiled.defects[defect].text}"
     if step.kind == "clocked" and step.reading:

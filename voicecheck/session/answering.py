@@ -49,6 +49,8 @@ def _settle(turn: Turn, step: Step, reply: Reply) -> None:
         accepted(turn, "")
     elif turn.state.question == "second reading":
         _second_reading(turn, step, reply)
+    elif turn.state.question == "reading":
+        _item_measured(turn, step, reply)
     else:
         _SETTLE[step.kind](turn, step, reply)
 
@@ -72,7 +74,11 @@ def follow_up_text(step: Step, question: str, about: str) -> str:
     if question == "why":
         return say.why_not_done(WHY_NOT_DONE)
     if question == "finding":
-        return say.finding(about, [finding for finding, _ in _item(step, about).wrong])
+        item = _item(step, about)
+        return say.finding(about, [finding for finding, _ in (*item.wrong, *item.measured)])
+    if question == "reading":
+        name, _, finding = about.partition(":")
+        return f"{name.capitalize()}. {dict(_item(step, name).measured)[finding].second_ask}"
     if question == "anything else":
         return say.ANYTHING_ELSE
     if question == "second reading":
@@ -189,9 +195,12 @@ def _group(turn: Turn, step: Step, reply: Reply) -> None:
     kind, _, rest = reply.meaning.partition(":")
     if kind == "item":
         name, _, finding = rest.partition(":")
-        if finding:
+        if finding in dict(_item(step, name).measured):
+            turn.tone("accepted")
+            follow_up(turn, step, "reading", f"{name}:{finding}")
+        elif finding:
             _exception(turn, step, name, finding, reply)
-        elif len(_item(step, name).wrong) == 1:
+        elif len(_item(step, name).wrong) == 1 and not _item(step, name).measured:
             _exception(turn, step, name, _item(step, name).wrong[0][0], reply)
         else:
             follow_up(turn, step, "finding", name)
@@ -210,6 +219,48 @@ def _exception(turn: Turn, step: Step, name: str, finding: str, reply: Reply) ->
     turn.tone("accepted")
     if severity == "major":
         turn.say(say.noted_defect(f"{name.capitalize()} {finding}.", severity))
+    follow_up(turn, step, "anything else", "")
+
+
+def _item_measured(turn: Turn, step: Step, reply: Reply) -> None:
+    """The figure of one item. Outside its limit it is the defect; within, no exception at all.
+
+    What cannot be judged is kept as an exception without a defect, so that it is no pass.
+    """
+    name, _, finding = turn.state.about.partition(":")
+    spec = dict(_item(step, name).measured)[finding]
+    if reply.quantity is None:
+        raise SessionFault("A measurement without a number.", "report this with the journal")
+    jurisdiction = turn.state.opened.jurisdiction if turn.state.opened else "US"
+    result = judge_family(spec.limit, reply.quantity, dict(spec.given), jurisdiction)
+    outside = result.verdict == "outside"
+    severity = turn.compiled.defects[spec.outside].severity if outside else ""
+    if severity == "major":
+        turn.make_safe("outside the limit")
+    if outside:
+        turn.defect(spec.outside, step, name, reply)
+    turn.keep(
+        r.ItemMeasured(
+            at=turn.at,
+            step=step.id,
+            item=name,
+            finding=finding,
+            heard=reply.heard,
+            quantity=str(reply.quantity),
+            limit=result.limit.id if result.limit else "",
+            verdict=result.verdict,
+            judged=result.reason,
+        )
+    )
+    if result.verdict != "within":
+        turn.keep(
+            r.ItemNoted(at=turn.at, step=step.id, item=name, finding=finding, heard=reply.heard)
+        )
+    turn.tone("accepted")
+    told = _told(result)
+    if severity:
+        told = f"{told} {say.noted_defect(turn.compiled.defects[spec.outside].text, severity)}"
+    turn.say(told)
     follow_up(turn, step, "anything else", "")
 
 

@@ -165,6 +165,11 @@ def _item_noted(compiled: Compiled, state: State, record: r.ItemNoted) -> State:
     return replace(state, items=_with(state.items, record.step, found))
 
 
+def _item_measured(compiled: Compiled, state: State, record: r.ItemMeasured) -> State:
+    """What is not as it must be comes as a defect or an exception of its own."""
+    return state
+
+
 def _answered(compiled: Compiled, state: State, record: r.Answered) -> State:
     facts = dict(state.facts)
     deadlines = dict(state.deadlines)
@@ -365,6 +370,7 @@ _EVOLVE: dict[type[r.Record], Callable[[Compiled, State, Any], State]] = {
     r.TimingDone: _timing_done,
     r.Marked: _marked,
     r.ItemNoted: _item_noted,
+    r.ItemMeasured: _item_measured,
     r.Answered: _answered,
     r.Reckoned: _reckoned,
     r.FactEnded: _fact_ended,

@@ -249,6 +249,24 @@ class ItemNoted(Record):
 
 
 @dataclass(frozen=True, kw_only=True)
+class ItemMeasured(Record):
+    """The figure of one item of a group, read back, and the judgement of it.
+
+    Within its limit the item is no exception; else an ``ItemNoted`` goes with it.
+    """
+
+    kind: ClassVar[str] = "item measured"
+    step: str
+    item: str
+    finding: str
+    heard: int  # number of the heard record, counted from 1
+    quantity: str
+    limit: str
+    verdict: str
+    judged: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Answered(Record):
     """The step has its accepted answer.
 
@@ -471,10 +489,10 @@ KINDS: dict[str, type[Record]] = {
     cls.kind: cls
     for cls in (
         Opened, Resumed, StepStarted, Hold, Said, HeardReply, NotHeard, FollowedUp, ReadBack,
-        ReadBackRefused, Timing, TimingDone, Marked, ItemNoted, Answered, Reckoned, FactEnded,
-        Withdrawn, Again, DefectFound, Released, CodeAsked, CodeGiven, CodeTried, CarriedOn, Asking,
-        AskingDropped, MemoWanted, MemoTaken, Deferred, StoodBy, WentAhead, ModeSet, MadeSafe, Lost,
-        Back, Finished,
+        ReadBackRefused, Timing, TimingDone, Marked, ItemNoted, ItemMeasured, Answered, Reckoned,
+        FactEnded, Withdrawn, Again, DefectFound, Released, CodeAsked, CodeGiven, CodeTried,
+        CarriedOn, Asking, AskingDropped, MemoWanted, MemoTaken, Deferred, StoodBy, WentAhead,
+        ModeSet, MadeSafe, Lost, Back, Finished,
     )
 }  # fmt: skip
 

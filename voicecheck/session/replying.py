@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from voicecheck.checklist.breath import PLAIN, joint_phrases
-from voicecheck.checklist.compiled import Answer, Compiled, Step
+from voicecheck.checklist.compiled import Answer, Compiled, Item, Reading, Step
 from voicecheck.reply.grammar import (
     DateForm,
     Expect,
@@ -154,6 +154,9 @@ def expect(compiled: Compiled, state: State) -> tuple[Expect, frozenset[str]]:
         own = _follow_up_forms(step, state)
         if state.question == "second reading":
             return _expect(step, (*own, *commands)), frozenset()
+        if state.question == "reading":
+            number = _number(reading_asked(step, state))
+            return Expect((*forms("negative"), *commands), number), frozenset()
         if state.question == "anything else":
             return Expect((*own, *commands)), frozenset(NOTHING_ELSE.said)
         return Expect((*own, *forms("negative"), *commands)), frozenset()
@@ -175,21 +178,35 @@ def _ways_out(codes: bool) -> tuple[Form, ...]:
 
 
 def _expect(step: Step, all_forms: tuple[Form, ...]) -> Expect:
-    reading = step.reading if step.kind != "clocked" else None
-    number = (
-        NumberForm(
-            unit=reading.unit,
-            units=reading.units,
-            fractions=reading.fractions,
-            low=reading.low,
-            high=reading.high,
-        )
-        if reading
-        else None
-    )
+    number = _number(step.reading if step.kind != "clocked" else None)
     spell = SpellForm(step.spelling.least, step.spelling.most) if step.spelling else None
     date = DateForm(day=step.date.day) if step.date else None
     return Expect(all_forms, number, spell, date)
+
+
+def _number(reading: Reading | None) -> NumberForm | None:
+    if reading is None:
+        return None
+    return NumberForm(
+        unit=reading.unit,
+        units=reading.units,
+        fractions=reading.fractions,
+        low=reading.low,
+        high=reading.high,
+    )
+
+
+def reading_asked(step: Step, state: State) -> Reading | None:
+    """The figure that is asked: that of the step, or in a follow-up that of one of its items."""
+    if state.question != "reading":
+        return step.reading
+    item, _, finding = state.about.partition(":")
+    return next(dict(x.measured)[finding] for x in step.items if x.name == item)
+
+
+def _findings(item: Item) -> tuple[str, ...]:
+    """What may be said of an item: what is wrong with it, or that it was measured."""
+    return (*(finding for finding, _ in item.wrong), *(finding for finding, _ in item.measured))
 
 
 def _joint_forms(compiled: Compiled, state: State) -> tuple[Form, ...]:
@@ -264,7 +281,7 @@ def _item_forms(step: Step) -> tuple[Form, ...]:
             Form(f"item:{item.name}", item.said),
             *(
                 Form(f"item:{item.name}:{finding}", tuple(f"{s} {finding}" for s in item.said))
-                for finding, _ in item.wrong
+                for finding in _findings(item)
             ),
         )
     )
@@ -277,7 +294,7 @@ def _follow_up_forms(step: Step, state: State) -> tuple[Form, ...]:
         return tuple(Form(f"wrong:{finding}", (finding,)) for finding, _ in step.wrong)
     if state.question == "finding":
         item = next(item for item in step.items if item.name == state.about)
-        return tuple(Form(f"item:{item.name}:{finding}", (finding,)) for finding, _ in item.wrong)
+        return tuple(Form(f"item:{item.name}:{said}", (said,)) for said in _findings(item))
     if state.question == "anything else":
         return (NOTHING_ELSE, *_item_forms(step))
     if state.question == "why":
@@ -341,6 +358,13 @@ def vocabularies(compiled: Compiled) -> tuple[Expect, ...]:
         for question in (*questions, "why"):
             following = State(phase=Phase.FOLLOWING, step=step.id, question=question)
             found.append(expect(compiled, following)[0])
+        for item in step.items[:1]:  # the others are measured alike
+            for finding, _ in item.measured:
+                about = f"{item.name}:{finding}"
+                following = State(
+                    phase=Phase.FOLLOWING, step=step.id, question="reading", about=about
+                )
+                found.append(expect(compiled, following)[0])
     for phase in (Phase.READING, Phase.TIMING, Phase.CLOCKING, Phase.ASKING, Phase.STANDING,
                   Phase.CODING):  # fmt: skip
         found.append(expect(compiled, State(phase=phase, step=compiled.steps[0].id))[0])
