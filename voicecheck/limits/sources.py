@@ -42,7 +42,7 @@ LOOKED_UP = (
     *("fifth-wheel-plates", "fifth-wheel-slider", "governor-gap", "kingpin-diameter"),
     *("kingpin-new-jaw", "kingpin-new-throat", "kingpin-wear", "leak-test-pressure", "lining"),
     *("lining-crack-length", "lining-crack-width", "lining-periodic", "low-air-warning-test"),
-    *("spare-fuses", "steering-lash", "steering-lash-inspection", "tiedown-count-least", "tread"),
+    *("spare-fuses", "steering-lash", "steering-lash-inspection", "tiedown-count-least"),
     *("tread-major", "trip-inspection-weight", "warning-devices", "wedge-scribe"),
     *("windshield-crack", "windshield-damage", "windshield-spacing"),
 )
