@@ -10,11 +10,14 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
+from tests.checklists.walk import Walk, compiled
 from tests.desk.generated import inspection, sounding, write
 from voicecheck.desk import log, questions
 from voicecheck.desk.store import DATABASE, DefectOf, Inspection, StepOf, open_store, sync
 from voicecheck.desk.today import Filter, found, today
 from voicecheck.errors import DeskNotWritable
+from voicecheck.journal.format import encode_all
+from voicecheck.report.build import build, to_json
 
 WALL = "2026-11-25T08:00:00-06:00"
 DAY = "2026-11-25"
@@ -242,3 +245,21 @@ def test_questions_count_what_was_answered(tmp_path: Path, engine: Engine) -> No
 def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(DeskNotWritable):
         open_store(tmp_path / "nowhere")
+
+
+def test_the_measured_tread_of_each_wheel_is_a_trend(tmp_path: Path, engine: Engine) -> None:
+    walk = Walk(compiled("trip-inspection"))
+    walk.to("left tractor tires")
+    for tire, depth in (("left steer", "five thirty seconds"), ("left steer", "three millimeters")):
+        walk.reply(f"{tire} tread measured", depth, "affirm")
+    walk.reply("nothing else", "end inspection", "affirm")
+    folder = tmp_path / "trip-1"
+    folder.mkdir()
+    (folder / "journal.jsonl").write_bytes(encode_all(walk.records)[0])
+    (folder / "report.json").write_bytes(to_json(build(walk.records, compiled("trip-inspection"))))
+    assert sync(engine, tmp_path).taken == 1
+    with Session(engine) as session:
+        (trend,) = questions.trends(session, "HL-208")
+    # 3 mm is under 1/8 in (49 CFR 393.75(b)); of two figures for one wheel the later one counts
+    assert (trend.item, trend.unit) == ("left steer, tread measured", "mm")
+    assert [(str(p.value), p.verdict) for p in trend.points] == [("3", "outside")]

@@ -385,6 +385,20 @@ def _insert(session: Session, folder: Path, stamp: str, report: Report) -> None:
                     "verdict": answer.measured.verdict,
                 }
             )
+        figures = {f"{x.item}, {x.finding}": x for x in answer.items if x.quantity}  # the last one
+        for name, figure in figures.items():
+            if found := _READING.fullmatch(figure.quantity):
+                readings.append(
+                    {
+                        "inspection": id,
+                        "step": f"{step.id}: {name}",
+                        "item": name,
+                        "value": str(_number(found[1])),
+                        "unit": found[2],
+                        "limit": figure.limit,
+                        "verdict": figure.verdict,
+                    }
+                )
         dates = _DATE.findall(answer.text)
         if dates and answer.text.removeprefix("issued ").startswith(dates[0]):
             papers.append(

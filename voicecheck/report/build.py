@@ -249,11 +249,15 @@ class Heard(Statement):
 class Item(Statement):
     """One exception named in a group, or the figure of one of its items.
 
-    ``judged`` names limit, source and standing of a figure; empty where none was measured.
+    ``quantity`` carries its unit; ``judged`` names limit, source and standing. These, ``limit`` and
+    ``verdict`` are empty where nothing was measured.
     """
 
     item: str
     finding: str
+    quantity: str = ""
+    limit: str = ""
+    verdict: str = ""
     judged: str = ""
 
 
@@ -1107,12 +1111,15 @@ class _Builder:
             items=tuple(
                 Item(
                     item=y.item,
-                    finding=f"{y.finding}, {y.quantity}"
-                    if isinstance(y, r.ItemMeasured)
-                    else y.finding,
-                    judged=y.judged if isinstance(y, r.ItemMeasured) else "",
+                    finding=y.finding,
+                    quantity=y.quantity,
+                    limit=y.limit,
+                    verdict=y.verdict,
+                    judged=y.judged,
                     records=_numbers(m, y.heard),
                 )
+                if isinstance(y, r.ItemMeasured)
+                else Item(item=y.item, finding=y.finding, records=_numbers(m, y.heard))
                 for m, y in items
             ),
             measured=self._measured(n, x, marks),

@@ -363,7 +363,8 @@ def _answer(step: StepEntry, entry: Answer) -> list[dict[str, str]]:
     lines += [
         _line(
             "",
-            f"{capital(item.item)}: {item.finding}{f'. {item.judged}' if item.judged else ''}",
+            f"{capital(item.item)}: {item.finding}"
+            f"{f', {item.quantity}. {item.judged}' if item.quantity else ''}",
             refs(item.records),
         )
         for item in entry.items
