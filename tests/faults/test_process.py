@@ -14,6 +14,8 @@ from pathlib import Path
 import psutil
 import pytest
 
+from tests.checklists.walk import Walk
+from tests.checklists.walk import compiled as walked
 from tests.faults.table import Row, fault
 from tests.faults.yard import ASKED, QUESTION, SAFE, Yard, put_list
 from tests.run.cli_process import command, converse, only
@@ -57,8 +59,8 @@ QUICK = (0, 1, 3, 5, 6, 7, 10, 29, 94, 138)
 
 
 def journeys() -> list[tuple[Compiled, list[r.Record]]]:
-    """Inspections in whose records every kind occurs: random ones with fixed seeds, and one with
-    a release by code."""
+    """Inspections in whose records every kind occurs: random ones with fixed seeds, one with a
+    release by code and one with a measured tread."""
     found: list[tuple[Compiled, list[r.Record]]] = []
     kinds: set[str] = set()
     coded = Coded()
@@ -66,8 +68,12 @@ def journeys() -> list[tuple[Compiled, list[r.Record]]]:
     coded.reply("by code")
     coded.give(wrong(coded))
     coded.give(code_for(KEY, coded.reference))
-    found.append((coded.session.compiled, coded.records))
-    kinds.update(x.kind for x in coded.records)
+    walk = Walk(walked("trip-inspection"))
+    walk.to("left tractor tires")
+    walk.reply("left steer tread measured", "three thirty seconds", "affirm", "nothing else")
+    for sure in (coded, walk):
+        found.append((sure.session.compiled, sure.records))
+        kinds.update(x.kind for x in sure.records)
     for seed in (*QUICK, *range(400)):
         chance = random.Random(seed)
         hand = Random(("small", "day")[seed % 2])
