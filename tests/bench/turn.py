@@ -22,6 +22,7 @@ import psutil
 
 from voicecheck.audio.ear import Ear
 from voicecheck.audio.ports import RATE, Heard, Hypothesis, Recogniser
+from voicecheck.audio.tones import tone
 from voicecheck.audio.voice import SynthesiserVoice
 from voicecheck.journal.file import JournalFile
 from voicecheck.run.clock import CompressedClock
@@ -80,7 +81,10 @@ class TimedWorld(RehearsalWorld):
 
     def perform(self, action: a.Action) -> None:
         if isinstance(action, a.Say | a.Tone) and self.ear.arrived:
-            sound = self._prompts.sound(action)
+            if isinstance(action, a.Say):
+                sound = self._prompts.render(action.text)
+            else:
+                sound = tone(action.name)
             took = time.perf_counter() - self.ear.arrived if sound else 0.0
             self.waits["numbers" if self.number else "closed words"].append(self.ear.silence + took)
             self.ear.arrived = 0.0

@@ -34,6 +34,11 @@ PLACES = {
     "tractor left": (4.0, -1.8), "tractor right": (4.0, 1.8), "under": (9.0, 0.0),
     "left side": (8.0, -1.8), "right side": (8.0, 1.8),
 }  # fmt: skip
+# the same behind a first trailer of 16 m, where the dolly and the second trailer stand (invented)
+BEHIND = {
+    "hook": (20.5, 0.0), "dolly": (22.0, -1.8), "nose": (23.5, -1.5), "legs": (26.0, -1.8),
+    "near side": (30.0, -1.8), "rear": (38.5, 0.0), "cab": (2.0, -1.8), "yard": (21.0, -3.0),
+}  # fmt: skip
 WORK_S = {  # seconds of work, not of looking, by written id: estimates, no source
     "load": 30, "to the nose": 40, "back under": 45, "first pull": 12, "park": 10, "lines": 60,
     "charge": 60, "raise legs": 90, "chocks": 15, "people fourth": 15, "people": 15,
@@ -64,11 +69,21 @@ def main() -> None:
     chosen = [given.checklist] if given.checklist else names("checklists")
     with SynthesiserVoice() as voice:
         for name in chosen:
-            checklist = compiled(name, jurisdiction=given.jurisdiction, season=given.season)
+            vehicle = {"vehicle": "doubles"} if "dolly" in name else {}
+            checklist = compiled(
+                name, jurisdiction=given.jurisdiction, season=given.season, **vehicle
+            )
+            if unknown := {step.place for step in checklist.steps} - set(places_of(name)):
+                print(f"{name}: not walked, no coordinates of {', '.join(sorted(unknown))}")
+                continue
             for mode in ("full", "brief", "known"):
                 where = f"{name}, {given.jurisdiction}, {given.season}, {mode}"
                 walk = Walk(checklist, jurisdiction=given.jurisdiction)
                 measure(where, walk, mode, given.read_back, voice)
+
+
+def places_of(name: str) -> dict[str, tuple[float, float]]:
+    return BEHIND if "dolly" in name else PLACES
 
 
 def measure(where: str, walk: Walk, mode: str, read_back: bool, voice: SynthesiserVoice) -> None:
@@ -77,6 +92,7 @@ def measure(where: str, walk: Walk, mode: str, read_back: bool, voice: Synthesis
     silent = spoken = talk = 0.0
     replies, place, costs, asked = 0, "", [], ""
     checklist = walk.session.compiled
+    places = places_of(checklist.id)
     while not walk.outcome:
         step = walk.step()
         prompt = [text for text in walk.said if text]
@@ -84,7 +100,7 @@ def measure(where: str, walk: Walk, mode: str, read_back: bool, voice: Synthesis
         costs.append((seconds, prompt[-1] if prompt else ""))
         way = work = 0.0
         if step.place != place:
-            here, there = PLACES[place or step.place], PLACES[step.place]
+            here, there = places[place or step.place], places[step.place]
             way = math.dist(here, there) / SPEED + CLIMB_S * ("cab" in (place, step.place))
             place = step.place
         if step.id != asked:  # a read-back or a second reading is no second look
