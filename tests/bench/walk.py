@@ -18,7 +18,7 @@ from __future__ import annotations
 import argparse
 import math
 
-from tests.checklists.walk import Walk, compiled
+from tests.checklists.walk import VEHICLE, Walk, compiled
 from voicecheck.audio.ports import RATE
 from voicecheck.audio.voice import SynthesiserVoice
 from voicecheck.run.library import names
@@ -69,9 +69,9 @@ def main() -> None:
     chosen = [given.checklist] if given.checklist else names("checklists")
     with SynthesiserVoice() as voice:
         for name in chosen:
-            vehicle = {"vehicle": "doubles"} if "dolly" in name else {}
+            vehicle = "doubles" if "dolly" in name else VEHICLE
             checklist = compiled(
-                name, jurisdiction=given.jurisdiction, season=given.season, **vehicle
+                name, jurisdiction=given.jurisdiction, season=given.season, vehicle=vehicle
             )
             if unknown := {step.place for step in checklist.steps} - set(places_of(name)):
                 print(f"{name}: not walked, no coordinates of {', '.join(sorted(unknown))}")

@@ -61,8 +61,6 @@ CASES: list[Case] = [
     ("lining", "US-MD", TRAILER | DISC, ">= 1/8 in; 3.2 mm"),
     ("lining", "US", TRAILER | {"brake": "electric"}, ">= 1/16 in; 1.6 mm"),
     ("lining", "US", DRIVE | {"brake": "hydraulic"}, ">= 1/16 in; 1.6 mm"),
-    # 49 CFR Part 396 Appendix A 1.a(6)(d): steering drum below 1/4 in rejected, no 3/16; (c): other
-    # axles, "1/16 inch or less ... for hydraulic and electric drum brakes" rejected.
     # Québec, C-24.2, r. 32, s. 31 (2): bonded 5 mm (air), 1.6 mm (hydraulic or electric); riveted
     # 4.8 mm (steering axle), 8 mm (others); bolted 8 mm: "at least", so equal passes.
     ("lining", "CA-QC", STEER | DRUM | BONDED, ">= 5 mm"),
@@ -72,6 +70,8 @@ CASES: list[Case] = [
     ("lining", "CA-QC", DRIVE | DRUM | RIVETED, ">= 8 mm"),
     ("lining", "CA-QC", TRAILER | DRUM | RIVETED, ">= 8 mm"),
     ("lining", "CA-QC", STEER | DRUM | {"lining fastening": "bolted"}, ">= 8 mm"),
+    # 49 CFR Part 396 Appendix A 1.a(6)(d): steering drum below 1/4 in rejected, no 3/16; (c): other
+    # axles, "1/16 inch or less ... for hydraulic and electric drum brakes" rejected.
     ("lining-periodic", "US", STEER | DRUM, ">= 1/4 in; 6.4 mm"),
     ("lining-periodic", "US", STEER | DISC, ">= 1/8 in; 3.2 mm"),
     ("lining-periodic", "US", STEER | {"brake": "electric"}, "> 1/16 in; 1.6 mm"),

@@ -118,6 +118,11 @@ class Item:
     unit: str = ""  # of the vehicle that it belongs to, "" where the author named it
     measured: tuple[tuple[str, Reading], ...] = ()  # what is said of it, and the figure then asked
 
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """What may be said of it: what is wrong with it, or that it was measured."""
+        return tuple(finding for finding, _ in (*self.wrong, *self.measured))
+
 
 @dataclass(frozen=True)
 class Reading:

@@ -373,30 +373,24 @@ def _insert(session: Session, folder: Path, stamp: str, report: Report) -> None:
     readings = []
     papers = []
     for step, answer in standing:
-        if answer.measured and (found := _READING.fullmatch(answer.measured.value)):
-            readings.append(
-                {
-                    "inspection": id,
-                    "step": step.id,
-                    "item": step.item,
-                    "value": str(_number(found[1])),
-                    "unit": found[2],
-                    "limit": answer.measured.limit,
-                    "verdict": answer.measured.verdict,
-                }
-            )
-        figures = {f"{x.item}, {x.finding}": x for x in answer.items if x.quantity}  # the last one
-        for name, figure in figures.items():
-            if found := _READING.fullmatch(figure.quantity):
+        own = answer.measured
+        figures = [(step.id, step.item, own.value, own.limit, own.verdict)] if own else []
+        named = {f"{x.item}, {x.finding}": x for x in answer.items if x.quantity}  # the last one
+        figures += [
+            (f"{step.id}: {name}", name, x.quantity, x.limit, x.verdict)
+            for name, x in named.items()
+        ]
+        for at, item, value, limit, verdict in figures:
+            if found := _READING.fullmatch(value):
                 readings.append(
                     {
                         "inspection": id,
-                        "step": f"{step.id}: {name}",
-                        "item": name,
+                        "step": at,
+                        "item": item,
                         "value": str(_number(found[1])),
                         "unit": found[2],
-                        "limit": figure.limit,
-                        "verdict": figure.verdict,
+                        "limit": limit,
+                        "verdict": verdict,
                     }
                 )
         dates = _DATE.findall(answer.text)

@@ -579,6 +579,14 @@ def _numbers(*parts: int | Sequence[int]) -> tuple[int, ...]:
     return tuple(sorted(found - {0}))
 
 
+def _item(n: int, x: r.ItemNoted | r.ItemMeasured) -> Item:
+    item = Item(item=x.item, finding=x.finding, records=_numbers(n, x.heard))
+    if isinstance(x, r.ItemNoted):
+        return item
+    figure = {"quantity": x.quantity, "limit": x.limit, "verdict": x.verdict, "judged": x.judged}
+    return item.model_copy(update=figure)
+
+
 class _Builder:
     """One walk over the records, then the parts one by one."""
 
@@ -1108,20 +1116,7 @@ class _Builder:
             heard=tuple(self._heard(m, heard[m]) for m in sorted(heard)),
             read_back=_sentence(read_back[-1][1].text) if read_back else "",
             quick=x.quick,
-            items=tuple(
-                Item(
-                    item=y.item,
-                    finding=y.finding,
-                    quantity=y.quantity,
-                    limit=y.limit,
-                    verdict=y.verdict,
-                    judged=y.judged,
-                    records=_numbers(m, y.heard),
-                )
-                if isinstance(y, r.ItemMeasured)
-                else Item(item=y.item, finding=y.finding, records=_numbers(m, y.heard))
-                for m, y in items
-            ),
+            items=tuple(_item(m, y) for m, y in items),
             measured=self._measured(n, x, marks),
             interval=self._interval(used),
             origin=self._origin(n, self.carried[x.step]) if x.outcome == "carried" else None,

@@ -43,8 +43,7 @@ def _step(compiled: Compiled, n: int, step: Step, brief: bool) -> Iterator[str]:
         for answer in variant.answers:
             yield f"        > {' / '.join(answer.said)}{_then(answer.say)}"
     for item in step.items:
-        findings = [*(f for f, _ in item.wrong), *(f for f, _ in item.measured)]
-        yield f"        > all good, or {item.said[0]}: {', '.join(findings)}"
+        yield f"        > all good, or {item.said[0]}: {', '.join(item.findings)}"
         for finding, reading in item.measured:
             yield f"            {finding}: {reading.second_ask}"
     for finding, defect in step.wrong:

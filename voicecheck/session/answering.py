@@ -10,14 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
-from voicecheck.checklist.compiled import Answer, Item, Reckoning, Step
+from voicecheck.checklist.compiled import Answer, Item, Reading, Reckoning, Step
 from voicecheck.errors import SessionFault
 from voicecheck.limits.judge import Judgement, judge_family, leak_per_minute
 from voicecheck.limits.validity import last_valid
 from voicecheck.session import records as r
 from voicecheck.session import sentences as say
 from voicecheck.session.reckoning import due
-from voicecheck.session.replying import WHY_NOT_DONE, Reply, meanings
+from voicecheck.session.replying import WHY_NOT_DONE, Reply, item_reading, meanings
 from voicecheck.session.turn import Turn
 from voicecheck.units import Quantity, unit_named
 
@@ -74,11 +74,10 @@ def follow_up_text(step: Step, question: str, about: str) -> str:
     if question == "why":
         return say.why_not_done(WHY_NOT_DONE)
     if question == "finding":
-        item = _item(step, about)
-        return say.finding(about, [finding for finding, _ in (*item.wrong, *item.measured)])
+        return say.finding(about, _item(step, about).findings)
     if question == "reading":
-        name, _, finding = about.partition(":")
-        return f"{name.capitalize()}. {dict(_item(step, name).measured)[finding].second_ask}"
+        name, _, reading = item_reading(step, about)
+        return f"{name.capitalize()}. {reading.second_ask}"
     if question == "anything else":
         return say.ANYTHING_ELSE
     if question == "second reading":
@@ -195,13 +194,14 @@ def _group(turn: Turn, step: Step, reply: Reply) -> None:
     kind, _, rest = reply.meaning.partition(":")
     if kind == "item":
         name, _, finding = rest.partition(":")
-        if finding in dict(_item(step, name).measured):
+        item = _item(step, name)
+        if finding in dict(item.measured):
             turn.tone("accepted")
-            follow_up(turn, step, "reading", f"{name}:{finding}")
+            follow_up(turn, step, "reading", rest)
         elif finding:
             _exception(turn, step, name, finding, reply)
-        elif len(_item(step, name).wrong) == 1 and not _item(step, name).measured:
-            _exception(turn, step, name, _item(step, name).wrong[0][0], reply)
+        elif len(item.findings) == len(item.wrong) == 1:
+            _exception(turn, step, name, item.findings[0], reply)
         else:
             follow_up(turn, step, "finding", name)
     elif reply.meaning == "fail":
@@ -227,12 +227,10 @@ def _item_measured(turn: Turn, step: Step, reply: Reply) -> None:
 
     What cannot be judged is kept as an exception without a defect, so that it is no pass.
     """
-    name, _, finding = turn.state.about.partition(":")
-    spec = dict(_item(step, name).measured)[finding]
+    name, finding, spec = item_reading(step, turn.state.about)
     if reply.quantity is None:
         raise SessionFault("A measurement without a number.", "report this with the journal")
-    jurisdiction = turn.state.opened.jurisdiction if turn.state.opened else "US"
-    result = judge_family(spec.limit, reply.quantity, dict(spec.given), jurisdiction)
+    result = _by_limit(turn, spec, reply.quantity)
     outside = result.verdict == "outside"
     severity = turn.compiled.defects[spec.outside].severity if outside else ""
     if severity == "major":
@@ -257,10 +255,7 @@ def _item_measured(turn: Turn, step: Step, reply: Reply) -> None:
             r.ItemNoted(at=turn.at, step=step.id, item=name, finding=finding, heard=reply.heard)
         )
     turn.tone("accepted")
-    told = _told(result)
-    if severity:
-        told = f"{told} {say.noted_defect(turn.compiled.defects[spec.outside].text, severity)}"
-    turn.say(told)
+    turn.say(_told_with_defect(turn, result, spec.outside, severity))
     follow_up(turn, step, "anything else", "")
 
 
@@ -343,11 +338,7 @@ def _judge(
     """Judge by the limit that the step names, in the unit spoken. Cannot judge is no pass."""
     assert step.reading is not None
     spec = step.reading
-    opened = turn.state.opened
-    result: Judgement | None = None
-    if spec.limit:
-        jurisdiction = opened.jurisdiction if opened else "US"
-        result = judge_family(spec.limit, judged, dict(spec.given), jurisdiction)
+    result = _by_limit(turn, spec, judged) if spec.limit else None
     verdict = result.verdict if result else ""
     outside = verdict == "outside"
     reckoned = due(turn.compiled, turn.state, step, reading)
@@ -372,9 +363,7 @@ def _judge(
         verdict=verdict,
         judged=result.reason if result else "",
     )
-    told = _told(result) if result else ""
-    if severity:
-        told = f"{told} {say.noted_defect(turn.compiled.defects[spec.outside].text, severity)}"
+    told = _told_with_defect(turn, result, spec.outside, severity) if result else ""
     for reckoning, judgement in reckoned:
         # with an answer that gave more before, another reading may have fallen
         if turn.state.numbers.keys() >= set(reckoning.steps):
@@ -402,6 +391,19 @@ def _reckon(turn: Turn, step: Step, reply: Reply, reckoning: Reckoning, result: 
         severity = turn.defect(reckoning.outside, step, reckoning.text, reply, reckoning.id)
         told += f" {say.noted_defect(turn.compiled.defects[reckoning.outside].text, severity)}"
     return told
+
+
+def _by_limit(turn: Turn, spec: Reading, figure: Quantity) -> Judgement:
+    """The figure by the limit of the reading, where the vehicle is."""
+    jurisdiction = turn.state.opened.jurisdiction if turn.state.opened else "US"
+    return judge_family(spec.limit, figure, dict(spec.given), jurisdiction)
+
+
+def _told_with_defect(turn: Turn, result: Judgement, defect: str, severity: str) -> str:
+    """The judgement as a sentence, and the defect behind it; ``severity`` "": there is none."""
+    if not severity:
+        return _told(result)
+    return f"{_told(result)} {say.noted_defect(turn.compiled.defects[defect].text, severity)}"
 
 
 def _told(result: Judgement) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from voicecheck.checklist.breath import PLAIN, joint_phrases
-from voicecheck.checklist.compiled import Answer, Compiled, Item, Reading, Step
+from voicecheck.checklist.compiled import Answer, Compiled, Reading, Step
 from voicecheck.reply.grammar import (
     DateForm,
     Expect,
@@ -200,13 +200,13 @@ def reading_asked(step: Step, state: State) -> Reading | None:
     """The figure that is asked: that of the step, or in a follow-up that of one of its items."""
     if state.question != "reading":
         return step.reading
-    item, _, finding = state.about.partition(":")
-    return next(dict(x.measured)[finding] for x in step.items if x.name == item)
+    return item_reading(step, state.about)[2]
 
 
-def _findings(item: Item) -> tuple[str, ...]:
-    """What may be said of an item: what is wrong with it, or that it was measured."""
-    return (*(finding for finding, _ in item.wrong), *(finding for finding, _ in item.measured))
+def item_reading(step: Step, about: str) -> tuple[str, str, Reading]:
+    """Item, finding and figure of "item:finding", what a follow-up for a figure is about."""
+    name, _, finding = about.partition(":")
+    return name, finding, next(dict(x.measured)[finding] for x in step.items if x.name == name)
 
 
 def _joint_forms(compiled: Compiled, state: State) -> tuple[Form, ...]:
@@ -281,7 +281,7 @@ def _item_forms(step: Step) -> tuple[Form, ...]:
             Form(f"item:{item.name}", item.said),
             *(
                 Form(f"item:{item.name}:{finding}", tuple(f"{s} {finding}" for s in item.said))
-                for finding in _findings(item)
+                for finding in item.findings
             ),
         )
     )
@@ -294,7 +294,7 @@ def _follow_up_forms(step: Step, state: State) -> tuple[Form, ...]:
         return tuple(Form(f"wrong:{finding}", (finding,)) for finding, _ in step.wrong)
     if state.question == "finding":
         item = next(item for item in step.items if item.name == state.about)
-        return tuple(Form(f"item:{item.name}:{said}", (said,)) for said in _findings(item))
+        return tuple(Form(f"item:{item.name}:{said}", (said,)) for said in item.findings)
     if state.question == "anything else":
         return (NOTHING_ELSE, *_item_forms(step))
     if state.question == "why":
