@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import importlib.util
 import os
+import subprocess
 import sys
-import time
 import wave
 from pathlib import Path
 
@@ -34,15 +34,46 @@ def test_the_second_time_comes_from_the_disk(tmp_path: Path, voice: SynthesiserV
         assert first.render(" one five psi ") == made
         assert first.rendered == 1
     with SynthesiserVoice(tmp_path) as second:
-        began = time.perf_counter()
         assert second.render("one five psi") == made
-        assert time.perf_counter() - began < 0.2
         assert second.rendered == 0 and second._child is None
     with SynthesiserVoice(tmp_path, rate=200) as faster:
         assert len(faster.render("one five psi")) < len(made)
         assert faster.rendered == 1
     assert len(list(tmp_path.glob("*.wav"))) == 2
     assert not list(tmp_path.glob(".part*"))
+
+
+_LOSES_THE_RATE = """
+import sys
+from pyttsx3.drivers.espeak import EspeakDriver
+from voicecheck.audio import synthesiser
+
+synthesiser.prepare_espeak()
+given = EspeakDriver.setProperty
+EspeakDriver.setProperty = staticmethod(lambda n, v: None if n == "rate" else given(n, v))
+for rate, name in ((145, "slow"), (200, "fast")):
+    engine = synthesiser.Engine("gmw/en-us", rate)
+    engine.render("Tires, left rear outer.", f"{sys.argv[1]}/{name}.wav")
+engine._pace.is_set = lambda: False
+try:
+    engine.render("Tires, left rear outer.", f"{sys.argv[1]}/never.wav")
+except RuntimeError as error:
+    open(f"{sys.argv[1]}/said", "w").write(str(error))
+"""
+
+
+@linux
+def test_a_rate_that_is_lost_on_its_way_is_set_all_the_same(tmp_path: Path) -> None:
+    # Seen once on a busy machine: the prompt came at another rate. It cannot be caused at will, so
+    # the rate is dropped where it was lost, between pyttsx3 and the library.
+    command = [sys.executable, "-c", _LOSES_THE_RATE, str(tmp_path)]
+    subprocess.run(command, check=True, timeout=60, stdout=subprocess.DEVNULL)
+    seconds = {}
+    for name in ("slow", "fast"):
+        with wave.open(str(tmp_path / f"{name}.wav")) as file:
+            seconds[name] = file.getnframes() / file.getframerate()
+    assert 1.2 < seconds["slow"] / seconds["fast"] < 1.5  # 200 / 145 = 1.38, less the pauses
+    assert (tmp_path / "said").read_text() == "the synthesiser does not keep the rate"
 
 
 def test_many_are_made_and_counted(tmp_path: Path, voice: SynthesiserVoice) -> None:

@@ -20,18 +20,18 @@ import time
 from typing import Any
 
 LONGEST_RENDER = 8.0  # seconds
+_PACE_ATTEMPTS = 4
 
 
-def prepare_espeak() -> None:
-    """Make libespeak-ng findable for pyttsx3 (Linux).
+def prepare_espeak() -> ctypes.CDLL:
+    """Make libespeak-ng findable for pyttsx3 (Linux) and return it.
 
     The system's library when there is one; else that of espeakng-loader, loaded before pyttsx3
     looks for it by the same name. With the latter the data folder must be named and be there:
     without it the library ends the process. Setting LD_LIBRARY_PATH here would be too late.
     """
     try:
-        ctypes.CDLL("libespeak-ng.so.1")
-        return
+        return ctypes.CDLL("libespeak-ng.so.1")
     except OSError:
         pass
     import espeakng_loader  # its absence is the caller's ImportError
@@ -40,15 +40,39 @@ def prepare_espeak() -> None:
     if not os.path.isfile(os.path.join(data, "phontab")):
         raise RuntimeError("the data of espeak-ng are missing")
     os.environ["ESPEAK_DATA_PATH"] = data
-    ctypes.CDLL(espeakng_loader.get_library_path())
+    return ctypes.CDLL(espeakng_loader.get_library_path())
+
+
+class _EspeakPace:
+    """The rate as libespeak-ng itself knows it.
+
+    pyttsx3 hands the rate over only when the first text is due and at once cancels whatever the
+    library is still doing. When the library's own thread is late, as on a busy machine, the rate
+    is lost with that and the text comes at pyttsx3's 200 words a minute. pyttsx3 cannot say the
+    rate in force either: it calls espeak_GetParameter with one argument where it takes two.
+    """
+
+    _RATE, _CURRENT = 1, 1  # espeakRATE; 1: the value in force, 0: the default (speak_lib.h)
+
+    def __init__(self, library: ctypes.CDLL, rate: int) -> None:
+        self._library, self._rate = library, rate
+
+    def set(self) -> None:
+        """Set the rate and wait until the library has done so."""
+        self._library.espeak_SetParameter(self._RATE, self._rate, 0)
+        self._library.espeak_Synchronize()
+
+    def is_set(self) -> bool:
+        return bool(self._library.espeak_GetParameter(self._RATE, self._CURRENT) == self._rate)
 
 
 class Engine:
     """One pyttsx3 engine with one voice and rate."""
 
     def __init__(self, voice: str, rate: int) -> None:
+        self._pace: _EspeakPace | None = None
         if sys.platform.startswith("linux"):
-            prepare_espeak()
+            self._pace = _EspeakPace(prepare_espeak(), rate)
         import pyttsx3
 
         self._engine: Any = pyttsx3.init()
@@ -68,8 +92,20 @@ class Engine:
         """Write ``text`` to the WAV file ``path``.
 
         runAndWait does not wait on every platform: the file is complete when the engine said so,
-        or when it has stopped growing where no such event comes.
+        or when it has stopped growing where no such event comes. With espeak-ng it is made again
+        when it may have been spoken at another rate than ours.
         """
+        for _ in range(_PACE_ATTEMPTS):
+            if self._pace is not None:
+                self._pace.set()
+            self._make(text, path)
+            if self._pace is None or self._pace.is_set():
+                return
+        raise RuntimeError("the synthesiser does not keep the rate")
+
+    def _make(self, text: str, path: str) -> None:
+        if os.path.exists(path):
+            os.unlink(path)
         self._finished = False
         self._engine.save_to_file(text, path)  # one at a time: a queued first one is never made
         self._engine.runAndWait()

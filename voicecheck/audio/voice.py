@@ -30,7 +30,7 @@ from voicecheck.errors import NoSynthesiser
 
 DEFAULT_VOICE = "gmw/en-us"
 DEFAULT_RATE = 145  # set value; measured about 155 words a minute
-_FORMAT = "1"  # raise it when trimming or resampling changes: cached sound is then made again
+_FORMAT = "2"  # raise it when the making of sound changes: what is cached is then made again
 _START_SECONDS = 20.0
 _RENDER_SECONDS = 10.0
 _QUIET = 90  # int16: below it at both ends is silence (-51 dB of full scale)
