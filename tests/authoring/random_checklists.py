@@ -24,6 +24,7 @@ import random
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import yaml
 
@@ -160,7 +161,7 @@ class Drawn:
                 found |= {f"answer {word}" for answer in table.values() for word in answer}
         return found
 
-    def _steps(self) -> list[dict[str, dict[str, dict[str, object]]]]:
+    def _steps(self) -> list[dict[str, Any]]:
         return self.listing["steps"]  # type: ignore[return-value]
 
     def _part(self, name: str) -> dict[str, dict[str, object]]:

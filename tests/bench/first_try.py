@@ -149,7 +149,7 @@ def _stamp(ms: int) -> r.Stamp:
 
 
 def _opened(inspection: str, units: Any) -> r.Opened:
-    empty = dict.fromkeys(
+    empty: dict[str, Any] = dict.fromkeys(
         ("checklist_text", "hazards_text", "vehicle_text", "engine", "engine_digest", "voice",
          "program", "driver", "carrier", "place"), "",
     )  # fmt: skip

@@ -381,11 +381,11 @@ def recorded(bench: Path | None) -> Iterator[Spoken]:
     if bench:
         from training.bench_items import REPLIES
 
-        for voice in [*sorted(kokoro_held_out()), "joe"]:
+        for name in [*sorted(kokoro_held_out()), "joe"]:
             for words in REPLIES:
                 for speed in (1.0, 1.25):
-                    key = hashlib.sha1(f"{voice}|{words}|{speed}".encode()).hexdigest()[:16]
-                    yield from item(voice, words, bench / f"{key}.flac")
+                    key = hashlib.sha1(f"{name}|{words}|{speed}".encode()).hexdigest()[:16]
+                    yield from item(name, words, bench / f"{key}.flac")
 
 
 def kokoro_held_out() -> frozenset[str]:

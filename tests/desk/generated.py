@@ -10,6 +10,7 @@ import datetime
 import hashlib
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from tests.checklists.walk import VEHICLE, Walk, compiled
 from voicecheck.journal.format import encode_all
@@ -56,7 +57,7 @@ def inspection(n: int, kind: str = "", **opened: object) -> list[r.Record]:
     first = moved[0]
     assert isinstance(first, r.Opened)
     sources = load_sources("couple", VEHICLE)
-    names = {
+    names: dict[str, Any] = {
         "checklist_text": sources.checklist,
         "hazards_text": sources.hazards,
         "vehicle_text": sources.vehicle,
@@ -66,7 +67,8 @@ def inspection(n: int, kind: str = "", **opened: object) -> list[r.Record]:
         "place": "North yard",
         "units": (("tractor", f"HL-{200 + n % 40}"), ("trailer", f"HLT-{n % 90:02}K2")),
     }
-    moved[0] = dataclasses.replace(first, **(names | opened))
+    changed = names | opened
+    moved[0] = dataclasses.replace(first, **changed)
     return moved
 
 

@@ -67,14 +67,11 @@ def compared(seed: int, most: int = MOST) -> Compared:
         if not full.graph.cut:
             break
     reduced, every = one.prove(True, driver=driver), one.prove(True)
-    broken = [
-        frozenset(claim for claim, kept in proof.verdicts.items() if not kept)
-        for proof in (full, reduced, every)
-    ]
+    broken = lambda p: frozenset(claim for claim, kept in p.verdicts.items() if not kept)  # noqa: E731
     return Compared(
         seed, len(one.compiled.steps), one.again, thin, driver.pairs is None, not full.graph.cut,
-        len(full.graph.nodes), len(reduced.graph.nodes), full.graph.transitions, *broken,
-        one.kinds(), frozenset(one.features()),
+        len(full.graph.nodes), len(reduced.graph.nodes), full.graph.transitions,
+        broken(full), broken(reduced), broken(every), one.kinds(), frozenset(one.features()),
     )  # fmt: skip
 
 

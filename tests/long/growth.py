@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import sys
+from typing import Any
 
 import yaml
 
@@ -27,12 +28,15 @@ def name(n: int) -> str:
 
 def generated(count: int) -> str:
     """A checklist of ``count`` steps as YAML."""
-    facts, steps = {}, []
+    facts: dict[str, Any] = {}
+    steps: list[dict[str, Any]] = []
     for n in range(count):
         fact = f"fact {LETTERS[n // 26]} {LETTERS[n % 26]}"
         facts[fact] = {"text": f"It is {fact}.", "lasts": ("lasting", "until left")[n % 2]}
-        step = {"id": name(n), "place": "cab", "item": name(n), "ask": f"{name(n)}?",
-                "source": ["x"], "answers": {"so": {"gives": [fact]}}}  # fmt: skip
+        step: dict[str, Any] = {
+            "id": name(n), "place": "cab", "item": name(n), "ask": f"{name(n)}?", "source": ["x"],
+            "answers": {"so": {"gives": [fact]}},
+        }  # fmt: skip
         if n % 3 == 2:
             step["needs"] = [list(facts)[n - 1]]
         if n % 10 == 9:

@@ -18,6 +18,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from tests.session import breath as br
@@ -26,10 +27,11 @@ from tests.session import small as sm
 from voicecheck.authoring.oracle import Oracle
 from voicecheck.authoring.prove import opened_for, prove
 from voicecheck.checklist.compile import Context, compile_checklist
-from voicecheck.checklist.compiled import Compiled, Step
+from voicecheck.checklist.compiled import Compiled, Reckoning, Step
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.run.library import load_sources
 from voicecheck.session import answering, facts, fold, reckoning, rules, session, state, turn
+from voicecheck.session.replying import HARMLESS, meanings
 from voicecheck.session.state import TABLE, Row
 
 DAY_RECORDS = ("marked", "timing done", "reckoned")
@@ -124,13 +126,13 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
         if step.together:
             ids = step.together.steps
             yield step_fault("asked alone", step, "", together=None)
-            for what, other in (
+            for what, others in (
                 ("without the last", ids[:-1]),
                 ("with the next", (*ids, c.steps[c.index(ids[-1]) + 1].id)),
             ):
-                if len(other) > 1:
-                    changed = replace(step.together, steps=other)
-                    yield step_fault("asked with others", step, what, together=changed)
+                if len(others) > 1:
+                    together = replace(step.together, steps=others)
+                    yield step_fault("asked with others", step, what, together=together)
             alone = replace(step.together, ask=step.question, brief=step.question)
             yield step_fault("another sentence", step, "", together=alone)
         if step.reading:
@@ -148,42 +150,43 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
         if step.date and step.date.overdue:
             yield step_fault("never overdue", step, "", date=replace(step.date, overdue=""))
         for n, (finding, _) in enumerate(step.wrong):
-            others = [d for d in c.defects if d != step.wrong[n][1]]
-            wrong = (*step.wrong[:n], (finding, others[0]), *step.wrong[n + 1 :])
+            another = next(d for d in c.defects if d != step.wrong[n][1])
+            wrong = (*step.wrong[:n], (finding, another), *step.wrong[n + 1 :])
             yield step_fault("another defect", step, finding, wrong=wrong)
-    for name, fact in c.facts.items():
-        other: dict[str, Any] = {
+    for name, lasting in c.facts.items():
+        changes: dict[str, dict[str, Any]] = {
             "lasting": {"lasts": "until left"},
             "until left": {"lasts": "lasting"},
-            "time": {"seconds": fact.seconds * 10},
-        }[fact.lasts]
-        yield Fault("another lifetime", name,
-                    replace(c, facts={**c.facts, name: replace(fact, **other)}))  # fmt: skip
-        if fact.lasts == "time":
-            lasting = replace(fact, lasts="lasting", seconds=0)
-            yield Fault("lasts for ever", name, replace(c, facts={**c.facts, name: lasting}))
+            "time": {"seconds": lasting.seconds * 10},
+        }
+        other = replace(lasting, **changes[lasting.lasts])
+        yield Fault("another lifetime", name, replace(c, facts={**c.facts, name: other}))
+        if lasting.lasts == "time":
+            ever = replace(lasting, lasts="lasting", seconds=0)
+            yield Fault("lasts for ever", name, replace(c, facts={**c.facts, name: ever}))
     for pair in c.exclusive:
         rest_pairs = tuple(x for x in c.exclusive if x != pair)
         yield Fault("not exclusive", " / ".join(pair), replace(c, exclusive=rest_pairs))
     for n, part in enumerate(c.reckonings):
-        for operator, changed in (
+        parts: tuple[tuple[str, tuple[Reckoning, ...]], ...] = (
             ("a reckoning lost", ()),
             ("a reading lost", (replace(part, steps=part.steps[1:]),)),
             ("a reckoning finds nothing", (replace(part, outside=""),)),
-        ):
-            rest = (*c.reckonings[:n], *changed, *c.reckonings[n + 1 :])
-            yield Fault(operator, part.id, replace(c, reckonings=rest))
+        )
+        for operator, instead in parts:
+            reckonings = (*c.reckonings[:n], *instead, *c.reckonings[n + 1 :])
+            yield Fault(operator, part.id, replace(c, reckonings=reckonings))
     for id, defect in c.defects.items():
         for hazard in defect.scope:
             scope = tuple(x for x in defect.scope if x != hazard)
-            changed = replace(defect, scope=scope)
+            narrower = replace(defect, scope=scope)
             yield Fault("drop a scope", f"{id}: {hazard}",
-                        replace(c, defects={**c.defects, id: changed}))  # fmt: skip
+                        replace(c, defects={**c.defects, id: narrower}))  # fmt: skip
         if defect.severity == "major":
-            changed = replace(defect, severity="minor")
-            yield Fault("minor for major", id, replace(c, defects={**c.defects, id: changed}))
-            who = "mechanic" if defect.mended_by == "driver" else "driver"
-            mended: Any = replace(defect, mended_by=who)
+            minor = replace(defect, severity="minor")
+            yield Fault("minor for major", id, replace(c, defects={**c.defects, id: minor}))
+            who: Any = "mechanic" if defect.mended_by == "driver" else "driver"
+            mended = replace(defect, mended_by=who)
             yield Fault("mended by another", id, replace(c, defects={**c.defects, id: mended}))
     for name, hazard_ in c.hazards.items():
         if any(s.hazard == name for s in c.steps) and not hazard_.never_blocked:
@@ -239,13 +242,13 @@ def table_faults(used: set[Any]) -> Iterator[Fault]:
     keys = [key for key in TABLE if key in used]
     every = frozenset(state.Phase)
     for n, key in enumerate(keys):
-        yield Fault("drop a row", " + ".join(key), patch=lambda key=key: _row(key, None))
+        yield Fault("drop a row", " + ".join(key), patch=partial(_row, key, None))
         same = [k for k in keys if k[0] is key[0] and TABLE[k].rule != TABLE[key].rule]
         if same:
             neighbour = TABLE[same[n % len(same)]].rule
             row = Row(neighbour, every)
-            yield Fault("a neighbour's rule", f"{' + '.join(key)}: {neighbour}",
-                        patch=lambda key=key, row=row: _row(key, row))  # fmt: skip
+            where = f"{' + '.join(key)}: {neighbour}"
+            yield Fault("a neighbour's rule", where, patch=partial(_row, key, row))
 
 
 def core_faults() -> Iterator[Fault]:
@@ -288,8 +291,8 @@ def core_faults() -> Iterator[Fault]:
         ("giver", lambda self, step, lacking: self.compiled.steps[0], "the first step gives"),
     ]
     for name, value, what in methods:
-        yield Fault("a key function", f"Turn.{name}: {what}",
-                    patch=lambda name=name, value=value: _set((T, name, value)))  # fmt: skip
+        changed = partial(_set, (T, name, value))
+        yield Fault("a key function", f"Turn.{name}: {what}", patch=changed)
     evolve: Any = fold._EVOLVE
     for record in evolve:
 
@@ -304,11 +307,10 @@ def core_faults() -> Iterator[Fault]:
 
         yield Fault("a record without effect", record.kind, patch=nothing)
     for name in ("AWAY_S",):
-        yield Fault("a key figure", name, patch=lambda name=name: _set((rules, name, 10**6)))
-    harmless = rules.HARMLESS
+        yield Fault("a key figure", name, patch=partial(_set, (rules, name, 10**6)))
     for meaning in ("answer", "pass", "done", "all good", "command:not done", "command:cannot see"):
-        yield Fault("a key figure", f"{meaning} is harmless",
-                    patch=lambda m=meaning: _set((rules, "HARMLESS", harmless | {m})))  # fmt: skip
+        more = partial(_set, (rules, "HARMLESS", HARMLESS | {meaning}))
+        yield Fault("a key figure", f"{meaning} is harmless", patch=more)
     yield Fault("a key figure", "PLAIN", patch=lambda: _set((session, "PLAIN", frozenset())))
 
 
@@ -381,7 +383,7 @@ def day_faults() -> Iterator[Fault]:
     due, evolved = reckoning.due, fold._resting_on
     figures: list[tuple[Any, str, Any, str]] = [
         (rules, "MARKS_APART_MS", 0, "one mark is two"),
-        (rules, "HARMLESS", rules.HARMLESS - {"mark"}, "a doubtful mark is read back"),
+        (rules, "HARMLESS", HARMLESS - {"mark"}, "a doubtful mark is read back"),
         (rules, "unclear", rules.refuse, "talk between the marks"),
         (answering, "due", lambda *x: (), "nothing is reckoned"),
         (answering, "due", lambda *x: due(*x)[1:], "one is not reckoned"),
@@ -398,7 +400,7 @@ def day_faults() -> Iterator[Fault]:
 def breath_faults() -> Iterator[Fault]:
     """Of the core, what makes and takes a joint reply."""
     T = turn.Turn
-    understood, ended = answering.meanings, turn.ended_by
+    understood, ended = meanings, facts.ended_by
     said_before = T.said_before
 
     def asked(self: Any, step: Step, test: Callable[[Any, tuple[str, ...]], bool]) -> Any:
@@ -458,7 +460,7 @@ def breath_faults() -> Iterator[Fault]:
         (answering, "meanings", lambda m: (understood(m)[0],) * len(understood(m)),
          "each as the first"),
         (rules, "settle", all_of_it, "no gate between"),
-        (rules, "HARMLESS", Harmless(rules.HARMLESS), "a doubtful one is taken"),
+        (rules, "HARMLESS", Harmless(HARMLESS), "a doubtful one is taken"),
         (turn, "ended_by", first_ends, "nothing is ended"),
     ]  # fmt: skip
     for owner, name, value, what in made:
