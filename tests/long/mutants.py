@@ -27,11 +27,11 @@ from tests.session import small as sm
 from voicecheck.authoring.oracle import Oracle
 from voicecheck.authoring.prove import opened_for, prove
 from voicecheck.checklist.compile import Context, compile_checklist
-from voicecheck.checklist.compiled import Compiled, Reckoning, Step
+from voicecheck.checklist.compiled import Compiled, Item, Reckoning, Step
 from voicecheck.checklist.load import load_checklist, load_hazards, load_vehicle
 from voicecheck.run.library import load_sources
 from voicecheck.session import answering, facts, fold, reckoning, rules, session, state, turn
-from voicecheck.session.replying import HARMLESS, meanings
+from voicecheck.session.replying import HARMLESS, item_reading, meanings
 from voicecheck.session.state import TABLE, Row
 
 DAY_RECORDS = ("marked", "timing done", "reckoned")
@@ -90,6 +90,10 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
         variants = tuple(replace(variant, answers=answers) if k == v else x
                          for k, x in enumerate(step.variants))  # fmt: skip
         return step_fault(operator, step, variant.answers[n].id, variants=variants)
+
+    def item_fault(operator: str, step: Step, item: Item, what: str, **changes: Any) -> Fault:
+        items = tuple(replace(x, **changes) if x == item else x for x in step.items)
+        return step_fault(operator, step, f"{item.name} {what}", items=items)
 
     for step in c.steps:
         for need in step.needs:
@@ -153,6 +157,17 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
             another = next(d for d in c.defects if d != step.wrong[n][1])
             wrong = (*step.wrong[:n], (finding, another), *step.wrong[n + 1 :])
             yield step_fault("another defect", step, finding, wrong=wrong)
+        for item in step.items:
+            for n, (finding, defect_id) in enumerate(item.wrong):
+                another = next(d for d in c.defects if d != defect_id)
+                wrong = (*item.wrong[:n], (finding, another), *item.wrong[n + 1 :])
+                yield item_fault("another defect", step, item, finding, wrong=wrong)
+            for finding, reading in item.measured:
+                for operator, changed in (
+                    ("no limit", replace(reading, limit="")),
+                    ("outside finds nothing", replace(reading, outside="")),
+                ):
+                    yield item_fault(operator, step, item, finding, measured=((finding, changed),))
     for name, lasting in c.facts.items():
         changes: dict[str, dict[str, Any]] = {
             "lasting": {"lasts": "until left"},
@@ -381,6 +396,15 @@ def day_faults() -> Iterator[Fault]:
         if fault.where in DAY_RECORDS:
             yield fault
     due, evolved = reckoning.due, fold._resting_on
+    judged, asked_of = answering._by_limit, item_reading
+
+    def all_within(*what: Any) -> Any:
+        return _within(judged(*what))
+
+    def another_item(step: Step, about: str) -> Any:
+        name, finding, spec = asked_of(step, about)
+        return "another " + name, finding, spec
+
     figures: list[tuple[Any, str, Any, str]] = [
         (rules, "MARKS_APART_MS", 0, "one mark is two"),
         (rules, "HARMLESS", HARMLESS - {"mark"}, "a doubtful mark is read back"),
@@ -390,6 +414,8 @@ def day_faults() -> Iterator[Fault]:
         (answering, "due", lambda *x: tuple((y, _within(z)) for y, z in due(*x)), "all is within"),
         (fold, "_resting_on", lambda compiled, step: (), "figures stand for ever"),
         (fold, "_resting_on", lambda compiled, step: evolved(compiled, step)[1:], "one stands"),
+        (answering, "_by_limit", all_within, "a figure is within"),
+        (answering, "item_reading", another_item, "the figure is of another item"),
         (answering, "last_valid", lambda issued, valid: "2099-12", "nothing is overdue"),
     ]
     for owner, name, value, what in figures:

@@ -1,6 +1,7 @@
 """A second small checklist: what the first one has not.
 
-Marks on a gauge, a group of more than five, a date of issue, figures reckoned from readings.
+Marks on a gauge, a group of more than five, a date of issue, figures reckoned from readings, an
+item with a figure of its own.
 """
 
 from __future__ import annotations
@@ -43,6 +44,8 @@ defects:
   too-long: {text: The stroke is too long., class: major, source: [practice]}
   uneven: {text: The strokes are uneven., class: major, source: [practice]}
   air-lost: {text: An application takes too much air., class: minor, source: [practice]}
+  tire-cut: {text: A tire is cut., class: major, source: [practice]}
+  tire-worn: {text: A tire is worn., class: major, source: [practice]}
   lamp-out: {text: A lamp is out., class: minor, source: [practice]}
 steps:
   - {id: sticker, place: cab, item: Sticker, ask: "Inspected when?", source: [practice],
@@ -88,6 +91,16 @@ steps:
      measure: {unit: psi, low: "0", high: "150"}}
   - {id: after, place: cab, item: Pressure after, ask: "Gauge after?", source: [practice],
      measure: {unit: psi, low: "0", high: "150"}}
+  - id: tires
+    place: rear
+    item: Left tires
+    ask: All good, or which?
+    source: ["49 CFR 393.75"]
+    group:
+      each: tires.tractor.left
+      wrong: {cut: tire-cut}
+      measured: {tread measured: {ask: "How deep?", unit: in, fractions: true, low: "0", high: "1",
+                                  limit: tread, outside: tire-worn}}
   - {id: statement, place: cab, item: Statement, hazard: leave, ask: "Is it so?",
      source: [practice], attest: {}}
 reckonings:
@@ -100,7 +113,7 @@ reckonings:
 GOOD_DAY = (
     "november twenty twenty five", "affirm", "both out", "nobody near", "mark", "mark", "affirm",
     "all good", "all good", "one and a half inches", "affirm", "one and a half inches", "affirm",
-    "one hundred", "affirm", "nine zero", "affirm", "affirm",
+    "one hundred", "affirm", "nine zero", "affirm", "all good", "affirm",
 )  # fmt: skip
 
 

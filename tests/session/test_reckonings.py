@@ -115,12 +115,13 @@ def test_a_reading_that_is_not_done_leaves_nothing_to_reckon() -> None:
 def test_release_asks_for_all_the_readings_again() -> None:
     hand = at_the_strokes()
     hand.reply("one and a half inches", "affirm", "one inch", "affirm",
-               "one hundred", "affirm", "nine zero", "affirm")  # fmt: skip
+               "one hundred", "affirm", "nine zero", "affirm", "all good")  # fmt: skip
     assert (hand.step, hand.phase) == ("statement", "stopped")
     hand.reply("release", "affirm", "an invented foreman adjusted the brakes")
     assert hand.step == LEFT
     assert not {LEFT, RIGHT} & set(hand.session.state.answers)
-    hand.reply("one and a half inches", "affirm", "one and a half inches", "affirm", "affirm")
+    hand.reply("one and a half inches", "affirm", "one and a half inches", "affirm",
+               "all good", "affirm")  # fmt: skip
     assert hand.outcome == "complete"
     assert [x.verdict for x in reckoned(hand)] == ["outside", "within"]
     assert [d.reckoning for d in hand.session.state.defects] == ["balance"]
@@ -140,7 +141,7 @@ def test_a_minor_one_is_told_and_the_walk_goes_on() -> None:
     assert "Noted. An application takes too much air." in said
     assert reckoned(hand, "kept")[0].quantity == "69 percent"
     assert stops(hand) == []
-    hand.reply("affirm")
+    hand.reply("all good", "affirm")
     assert hand.outcome == "complete"
 
 

@@ -36,12 +36,13 @@ from voicecheck.checklist.model import (
 )
 from voicecheck.checklist.vehicle import positions
 from voicecheck.errors import VoicecheckError
+from voicecheck.limits.judge import judge_family, leak_per_minute
 from voicecheck.limits.reckon import RULES, Reading
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 from voicecheck.session import records as r
 from voicecheck.session.state import Phase, State
-from voicecheck.units import Quantity
+from voicecheck.units import Quantity, unit_named
 
 DONE_WELL = frozenset({"good", "noted", "not fitted", "carried"})
 DEAF_PHASES = frozenset({Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING})
@@ -137,6 +138,8 @@ class Known:
     at: str  # "@position" or ""
     items: tuple[str, ...] = ()  # of a group, in the order of the vehicle
     given: Mapping[str, str] = field(default_factory=dict)  # what a limit may ask of the place
+    # of an item, where it has a place of its own
+    item_given: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     breath: tuple[str, ...] = ()  # the steps that may be asked in one sentence with it
 
     def gives(self, facts: Iterable[str]) -> frozenset[str]:
@@ -237,6 +240,7 @@ class Oracle:
                         **known_of_place.get((s.id, place), {}),
                         **getattr(getattr(s, _kind(s)), "given", {}),
                     },
+                    item_given=_item_given(s, context),
                     breath=_breath(s, here, context),
                 )
         return cls(
@@ -454,6 +458,9 @@ class _Check:
                 self._may_be_open(id, "a reply to it is taken")
                 if isinstance(record, r.Timing):
                     self._timing(record)
+            case r.ItemNoted():
+                self._may_be_open(record.step, "what is wrong with it is taken")
+                self._item_noted(record)
             case r.ItemMeasured():
                 self._may_be_open(record.step, "a figure for it is taken")
                 self._item_measured(record)
@@ -618,6 +625,7 @@ class _Check:
             self.fail("heard", f"{step.model.item!r}: the answer cites another reply")
         if self.before.phase in DEAF_PHASES:
             self.fail("H6", f"{step.model.item!r} is answered before the sentence is over")
+        self._judged(step, record)
         expected = self._expected_gives(step, record)
         if set(record.gives) != expected:
             extra = sorted(set(record.gives) - expected) or sorted(expected - set(record.gives))
@@ -868,11 +876,43 @@ class _Check:
         standing = any(
             d.defect == defect
             and (d.step, d.reckoning) == (step.id, "")
+            and (not step.items or d.item == item)
             and d.number not in self.after.released
             for d in self.after.defects
         )
         if not standing:
             self.fail("defect", f"{item!r}: {defect!r} ({severity}) is not recorded")
+
+    def _judged(self, step: Known, record: r.Answered) -> None:
+        """A figure is judged as the limit of the author's says of it, where the vehicle is."""
+        body = step.model.measure or step.model.timed or step.model.clocked
+        if body is None or not record.quantity:
+            return
+        figure = Quantity.parse(record.quantity)
+        if step.model.timed:
+            elapsed = Quantity.of(step.model.timed.seconds, unit_named("s"))
+            figure = leak_per_minute(Quantity.parse(record.first_quantity), figure, elapsed)
+        wanted = self._verdict(body.limit, figure, step.given) if body.limit else ""
+        if record.verdict != wanted:
+            self.fail("H2", f"{step.model.item!r}: {figure} is {wanted}, told as {record.verdict}")
+
+    def _verdict(self, limit: str, figure: Quantity, given: Mapping[str, str]) -> str:
+        place = self.after.opened.jurisdiction if self.after.opened else "US"
+        try:
+            return judge_family(limit, figure, given, place).verdict
+        except VoicecheckError:
+            return "cannot judge"
+
+    def _item_noted(self, record: r.ItemNoted) -> None:
+        """What is wrong with an item of a group is the defect that the author wrote beside it."""
+        step = self.o.steps[record.step]
+        group = step.model.group
+        if group is None or record.item not in step.items:
+            self.fail("heard", f"{record.item!r} is no item of {record.step!r}")
+        elif record.finding in group.wrong:
+            self._must_be_found(step, group.wrong[record.finding], record.item)
+        elif record.finding not in group.measured:
+            self.fail("heard", f"{record.item!r}: {record.finding!r} is nothing that was written")
 
     def _item_measured(self, record: r.ItemMeasured) -> None:
         """Read back before it counts; outside its limit the defect; not judged, no pass."""
@@ -890,10 +930,16 @@ class _Check:
             isinstance(x, r.ItemNoted) and (x.item, x.finding) == (record.item, record.finding)
             for x in self.records
         )
+        body = group.measured[record.finding]
+        given = {**step.given, **step.item_given.get(record.item, {}), **body.given}
+        wanted = self._verdict(body.limit, Quantity.parse(record.quantity), given)
+        if record.verdict != wanted:
+            told = f"{record.quantity} is {wanted}, told as {record.verdict}"
+            self.fail("H2", f"{record.item!r}: {told}")
         if record.verdict != "within" and not noted:
             self.fail("H2", f"{record.item!r}: a figure {record.verdict!r} is taken for good")
         if record.verdict == "outside":
-            self._must_be_found(step, group.measured[record.finding].outside, record.item)
+            self._must_be_found(step, body.outside, record.item)
 
     def _defect(self, record: r.DefectFound) -> None:
         if record.origin is not None:
@@ -1283,6 +1329,13 @@ def _parts(step: StepModel, context: Context) -> list[tuple[str, tuple[str, ...]
         found.append((f" {k + 1}" if k else "", tuple(items[:size])))
         del items[:size]
     return found
+
+
+def _item_given(step: StepModel, context: Context) -> dict[str, Mapping[str, str]]:
+    """What a limit may ask of the place of each item of a group."""
+    if step.group is None or not step.group.each:
+        return {}
+    return {p.said: p.given for p in positions(context.vehicle, step.group.each)}
 
 
 def _overdue(said: str, valid: str, today: str) -> bool:
