@@ -50,7 +50,10 @@ DEEPER = 4  # times as many states of a class are followed where a step was not 
 
 CLAIMS = {
     "H1": "no step is spoken, and no reply to it taken, while a fact that it needs is false",
-    "H2": "facts become true by listed answers only, and end as written",
+    "H2": (
+        "facts become true by listed answers only, and end as written; a figure is what its limit "
+        "says of it"
+    ),
     "H3": "a correction takes back what rested on the answer",
     "H4": "no stop is passed without a release of a printed kind",
     "H5": "noise, refused and doubtful replies change no answer",
@@ -60,7 +63,7 @@ CLAIMS = {
     "exclusive": "facts that exclude one another are never both true",
     "silence": "a timed interval runs to its end and is silent",
     "make safe": "where a hazard is open and something goes wrong, its sentence comes first",
-    "defect": "a finding is recorded as the defect that the author wrote",
+    "defect": "a finding is recorded as the defect that the author wrote beside it",
     "reckoned": "a figure stands while its readings do, is spoken, and rests on no other",
     "complete": "no end is called complete over an open stop or an unanswered step",
     "heard": "every word that may be said is heard and does what it means",
