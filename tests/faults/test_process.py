@@ -19,6 +19,7 @@ from tests.checklists.walk import compiled as walked
 from tests.faults.table import Row, fault
 from tests.faults.yard import ASKED, QUESTION, SAFE, Yard, put_list
 from tests.run.cli_process import command, converse, only
+from tests.session.small import GOOD, Hand
 from tests.session.test_codes import KEY, Coded, code_for, wrong
 from tests.session.test_random import Random
 from voicecheck.checklist.compiled import Compiled
@@ -54,13 +55,16 @@ MOVES = ("reply", "good", "doubtful", "odd", "noise", "memo", "lost", "back", "r
          "interrupted", "time", "short")  # fmt: skip
 
 
-QUICK = (0, 1, 3, 5, 6, 7, 10, 29, 94, 138)
+QUICK = (0, 1, 3, 5, 6, 7, 10, 33, 77, 108, 138)
 """Seeds that saw a kind first, so that fewer are tried; no need that they still do."""
 
 
 def journeys() -> list[tuple[Compiled, list[r.Record]]]:
-    """Inspections in whose records every kind occurs: random ones with fixed seeds, one with a
-    release by code and one with a measured tread."""
+    """Inspections in whose records every kind occurs.
+
+    Random ones with fixed seeds, and one each with what these hardly meet: a release by code, a
+    measured tread, a stop that is carried on under.
+    """
     found: list[tuple[Compiled, list[r.Record]]] = []
     kinds: set[str] = set()
     coded = Coded()
@@ -71,7 +75,14 @@ def journeys() -> list[tuple[Compiled, list[r.Record]]]:
     walk = Walk(walked("trip-inspection"))
     walk.to("left tractor tires")
     walk.reply("left steer tread measured", "three thirty seconds", "affirm", "nothing else")
-    for sure in (coded, walk):
+    under_a_stop = Hand()
+    under_a_stop.reply(*GOOD[: GOOD.index("pass")], "torn")
+    for words in GOOD[GOOD.index("all good") :]:
+        if under_a_stop.phase == "stopped":
+            break
+        under_a_stop.reply(words)
+    under_a_stop.reply("carry on", "a word", "done")
+    for sure in (coded, walk, under_a_stop):
         found.append((sure.session.compiled, sure.records))
         kinds.update(x.kind for x in sure.records)
     for seed in (*QUICK, *range(400)):
