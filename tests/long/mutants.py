@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 from typing import Any
 
 from tests.session import breath as br
@@ -148,6 +149,36 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
             if step.reading.seconds:
                 reading = replace(step.reading, seconds=1)
                 yield step_fault("the interval is short", step, "", reading=reading)
+            if step.reading.given:
+                yield step_fault("nothing given", step, "", reading=replace(step.reading, given=()))
+            if step.reading.second_ask:
+                other_words = replace(step.reading, second_ask="Something else?")
+                yield step_fault("another question", step, "the second", reading=other_words)
+        for v, variant in enumerate(step.variants):
+            for which in ("ask", "brief"):
+                if getattr(variant, which):
+                    spoken: dict[str, Any] = {which: "Something else?"}
+                    asked = (
+                        *step.variants[:v],
+                        replace(variant, **spoken),
+                        *step.variants[v + 1 :],
+                    )
+                    yield step_fault("another question", step, f"{which} {v}", variants=asked)
+            for n, (one, two) in enumerate(pairwise(variant.answers)):
+                swapped = list(variant.answers)
+                swapped[n : n + 2] = replace(one, said=two.said), replace(two, said=one.said)
+                turned = replace(variant, answers=tuple(swapped))
+                both = (*step.variants[:v], turned, *step.variants[v + 1 :])
+                yield step_fault("words of another answer", step, one.id, variants=both)
+        if step.caution:
+            yield step_fault("another caution", step, "", caution="Mind the step.")
+        if step.explain:
+            yield step_fault("another explanation", step, "", explain="Nothing.")
+        if step.not_fitted:
+            yield step_fault("never not fitted", step, "", not_fitted=False)
+        if step.date and step.date.valid:
+            longer = replace(step.date, valid="36 months")
+            yield step_fault("valid for longer", step, "", date=longer)
         if step.spelling and step.spelling.match:
             yield step_fault("nothing to match", step, "",
                              spelling=replace(step.spelling, match=""))  # fmt: skip
@@ -197,6 +228,8 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
             narrower = replace(defect, scope=scope)
             yield Fault("drop a scope", f"{id}: {hazard}",
                         replace(c, defects={**c.defects, id: narrower}))  # fmt: skip
+        unsaid = replace(defect, text="Something.")
+        yield Fault("another text", id, replace(c, defects={**c.defects, id: unsaid}))
         if defect.severity == "major":
             minor = replace(defect, severity="minor")
             yield Fault("minor for major", id, replace(c, defects={**c.defects, id: minor}))
@@ -204,6 +237,10 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
             mended = replace(defect, mended_by=who)
             yield Fault("mended by another", id, replace(c, defects={**c.defects, id: mended}))
     for name, hazard_ in c.hazards.items():
+        if any(s.hazard == name for s in c.steps):
+            other_safe = replace(hazard_, safe="Mind it.")
+            unlike = replace(c, hazards={**c.hazards, name: other_safe})
+            yield Fault("another make-safe sentence", name, unlike)
         if any(s.hazard == name for s in c.steps) and not hazard_.never_blocked:
             free = replace(hazard_, never_blocked=True)
             yield Fault("never blocked", name, replace(c, hazards={**c.hazards, name: free}))

@@ -19,6 +19,7 @@ The rules of this file:
 
 from __future__ import annotations
 
+import datetime
 import gc
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -45,7 +46,7 @@ from voicecheck.units import Quantity, S, unit_named
 
 WALL = "2026-11-25T06:00:00-07:00"
 VALID, OVERDUE = "2027-10", "2026-01"  # months after and before WALL
-ISSUED, ISSUED_LONG_AGO = "2026-11", "2019-01"  # where the date of issue is asked
+ISSUED = "2026-11"  # where the date of issue is asked
 TICK_MS = 10  # a reply takes no time that could end a fact; time passes by its own events
 CODES = frozenset({Phase.STOPPED, Phase.CODING, Phase.CHECKING})
 SPOKEN = frozenset({Phase.SPEAKING, Phase.HOLDING, Phase.STOPPING})
@@ -340,6 +341,16 @@ def day_of(month: str, asked: DateAsked) -> str:
     return f"{month}-{WALL[8:10]}" if asked.day else month
 
 
+def just_expired(asked: DateAsked, valid: str) -> str:
+    """The last date of issue that ``WALL`` is too late for, in the form asked for."""
+    number, unit = valid.split()
+    today = datetime.date.fromisoformat(WALL[:10])
+    if unit == "h":
+        return (today - datetime.timedelta(days=int(number) // 24 + 1)).isoformat()
+    years, month = divmod(today.year * 12 + today.month - 1 - (int(number) + 1), 12)
+    return day_of(f"{years}-{month + 1:02}", asked)
+
+
 def _given(step: Step) -> tuple[str, ...]:
     every = [*step.gives, *(f for v in step.variants for x in v.answers for f in x.gives)]
     return tuple(dict.fromkeys(every))
@@ -443,9 +454,14 @@ class Moves:
         if wanted.date:
             spec = self.compiled.step(s.step).date
             assert spec is not None
-            issued = (ISSUED, ISSUED_LONG_AGO, VALID)  # the last one is still to come
-            for date in issued if spec.valid else (VALID, OVERDUE):
-                yield _reply(date_words(day_of(date, spec)).lower(), "typed", "date")
+            dates = [day_of(month, spec) for month in (VALID, OVERDUE)]
+            if spec.valid:
+                # the first one is still to come
+                usual = "24 h" if spec.valid.endswith("h") else "12 months"  # it may be spoiled
+                expired = dict.fromkeys(just_expired(spec, valid) for valid in (spec.valid, usual))
+                dates = [dates[0], day_of(ISSUED, spec), *expired]
+            for date in dates:
+                yield _reply(date_words(date).lower(), "typed", "date")
         if first and s.phase is not Phase.MEMO:
             yield _reply("[unk]", "typed", "unknown words")
 

@@ -24,6 +24,7 @@ from datetime import date
 from itertools import pairwise, product
 
 from voicecheck.checklist.compile import Context
+from voicecheck.checklist.compiled import Step
 from voicecheck.checklist.model import (
     REPLY_KINDS,
     AnswerModel,
@@ -33,11 +34,13 @@ from voicecheck.checklist.model import (
     HazardsModel,
     ReckoningModel,
     StepModel,
+    VariantModel,
 )
-from voicecheck.checklist.vehicle import positions
+from voicecheck.checklist.vehicle import Position, positions
 from voicecheck.errors import VoicecheckError
 from voicecheck.limits.judge import judge_family, leak_per_minute
 from voicecheck.limits.reckon import RULES, Reading
+from voicecheck.reply.phrases import also_said
 from voicecheck.session import actions as a
 from voicecheck.session import events as e
 from voicecheck.session import records as r
@@ -140,7 +143,16 @@ class Known:
     given: Mapping[str, str] = field(default_factory=dict)  # what a limit may ask of the place
     # of an item, where it has a place of its own
     item_given: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    also: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # other words for an item
+    position: str = ""  # the place of this instance, as spoken
     breath: tuple[str, ...] = ()  # the steps that may be asked in one sentence with it
+
+    def says(self, written: str, text: str, part: bool = False) -> bool:
+        """Whether ``text`` ends as written, of this place; of a ``part`` its items are named."""
+        head, _, tail = written.replace("{position}", self.position).partition("{items}")
+        named = self.items if part and self.id != self.model.id + self.at else ()
+        ends = text.endswith(tail) and head in text if tail else text.endswith(head)
+        return ends and all(item in text.lower() for item in named)
 
     def gives(self, facts: Iterable[str]) -> frozenset[str]:
         return frozenset(f"{fact}{self.at}" for fact in facts)
@@ -193,6 +205,7 @@ class Oracle:
         found = {s.id: positions(context.vehicle, s.each) if s.each else () for s in here}
         places = {id: [p.id for p in those] for id, those in found.items()}
         known_of_place = {(id, p.id): p.given for id, those in found.items() for p in those}
+        said_of_place = {(id, p.id): p.said for id, those in found.items() for p in those}
         vehicle_given = context.vehicle.given()
         expanded: dict[str, list[str]] = {}  # fact of an each: step -> its instances
         for s in here:
@@ -240,7 +253,9 @@ class Oracle:
                         **known_of_place.get((s.id, place), {}),
                         **getattr(getattr(s, _kind(s)), "given", {}),
                     },
-                    item_given=_item_given(s, context),
+                    item_given={p.said: p.given for p in _item_places(s, context)},
+                    also={p.said: p.also for p in _item_places(s, context)},
+                    position=said_of_place.get((s.id, place), ""),
                     breath=_breath(s, here, context),
                 )
         return cls(
@@ -298,6 +313,28 @@ class Oracle:
 
     def walked(self, state: State) -> list[Known]:
         return [s for s in self.steps.values() if not s.model.only_again or s.id in state.wanted]
+
+    def unlike(self, step: Step) -> list[str]:
+        """What would be said otherwise than written and is not said on the walk that is explored:
+        brief questions, explanations, the question after an interval or a mark, that of an item."""
+        known = self.steps[step.id]
+        model = known.model
+        said: list[tuple[str, str, str]] = [("explanation", model.explain, step.explain)]
+        asked: Sequence[VariantModel | StepModel] = model.variants or [model]
+        for one, variant in zip(asked, step.variants, strict=True):
+            said.append(("brief question", one.brief or one.ask, variant.brief or variant.ask))
+        body = model.timed or model.clocked
+        if body and step.reading:
+            said.append(("second question", body.then, step.reading.second_ask))
+        for item in step.items:
+            for finding, reading in item.measured:
+                written = model.group.measured[finding].ask if model.group else ""
+                said.append((f"question about {finding!r}", written, reading.second_ask))
+        return [
+            f"{model.item!r}: the {what} is {text!r} and not as written"
+            for what, written, text in said
+            if bool(written) != bool(text) or not known.says(written, text)
+        ]
 
     # -- one turn ------------------------------------------------------------------------------
 
@@ -452,6 +489,8 @@ class _Check:
         match record:
             case r.StepStarted():
                 self._started(record)
+            case r.HeardReply():
+                self._words(record)
             case r.Answered():
                 self._answered(record)
             case r.FollowedUp(step=id) | r.ReadBack(step=id) | r.Timing(step=id):
@@ -574,6 +613,8 @@ class _Check:
                 self.fail("H6", f"{item!r} must be heard, and its question is left out")
             self.unspoken.append(step.id)
         if not record.together:
+            if record.spoken:
+                self._asked(step, record)
             return []
         body = step.model.together
         if body is None or record.together != step.breath:
@@ -589,6 +630,35 @@ class _Check:
             if part.speaks or part.kind not in ("done", "verdict", "answers", "group"):
                 self.fail("H6", f"{part.model.item!r} must be asked alone")
         return parts
+
+    def _asked(self, step: Known, record: r.StepStarted) -> None:
+        """The question is the author's, of this place; a part of a group names its items."""
+        asked: Sequence[VariantModel | StepModel] = step.model.variants or [step.model]
+        one = asked[record.variant % len(asked)]
+        ask = one.brief if self.after.mode == "brief" and one.brief else one.ask
+        texts = [x.text for x in self.actions if isinstance(x, a.Say)]
+        if not any(step.says(ask, text, part=True) for text in texts):
+            self.fail("heard", f"{step.model.item!r}: its question is not said")
+
+    def _words(self, record: r.HeardReply) -> None:
+        """What was said is among the words that the author wrote for what it is taken for."""
+        step = self.o.steps.get(self.before.step)
+        kind, _, rest = record.meaning.partition(":")
+        if step is None or self.before.breath or not record.took:
+            return
+        if kind == "answer" and step.kind in ("answers", "variants"):
+            answer = self._answer_of(step, rest)
+            written = (rest, *answer.also) if answer else ()
+        elif kind == "wrong":
+            written = (rest,)
+        elif kind == "item":
+            name, _, finding = rest.partition(":")
+            names = (name, *step.also.get(name, ()))
+            written = (*names, finding, *(f"{x} {finding}" for x in names))
+        else:
+            return
+        if record.words not in {way for phrase in written for way in also_said(phrase)}:
+            self.fail("heard", f"{step.model.item!r}: {record.words!r} is taken for {rest!r}")
 
     def _left_out(self) -> None:
         """Nobody waits for the answer to a question that was left out, and what was said counts."""
@@ -962,6 +1032,8 @@ class _Check:
             record.severity != written.severity
             or set(record.scope) != set(written.blocks)
             or record.mended_by != written.mended_by
+            or record.source != tuple(written.source)
+            or not record.text.endswith(written.text)
         ):
             self.fail("H4", f"the defect {record.defect!r} is not what the author wrote")
 
@@ -1331,11 +1403,11 @@ def _parts(step: StepModel, context: Context) -> list[tuple[str, tuple[str, ...]
     return found
 
 
-def _item_given(step: StepModel, context: Context) -> dict[str, Mapping[str, str]]:
-    """What a limit may ask of the place of each item of a group."""
+def _item_places(step: StepModel, context: Context) -> tuple[Position, ...]:
+    """Where the items of a group are, where the vehicle names them."""
     if step.group is None or not step.group.each:
-        return {}
-    return {p.said: p.given for p in positions(context.vehicle, step.group.each)}
+        return ()
+    return positions(context.vehicle, step.group.each)
 
 
 def _overdue(said: str, valid: str, today: str) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 
 from voicecheck.authoring.explore import (
     ISSUED,
@@ -190,6 +191,9 @@ def prove(
     ):
         what = "the items asked for are not those of the vehicle"
         proof.found.append(Found(Breach("H1", what), ()))
+    else:
+        unlike = (what for step in compiled.steps for what in oracle.unlike(step))
+        proof.found += [Found(Breach("heard", what), ()) for what in islice(unlike, 1)]
     with quick(compiled):
         proof.graph = explorer._run()
         proof.found += proof.graph.found
