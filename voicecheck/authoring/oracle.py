@@ -136,6 +136,7 @@ class Known:
     ends: frozenset[str]
     hazard: str
     safe: str
+    cautions: tuple[str, ...]  # of the hazard and of the step
     never_blocked: bool
     speaks: bool
     at: str  # "@position" or ""
@@ -244,6 +245,7 @@ class Oracle:
                     ends=frozenset(s.ends),
                     hazard=s.hazard,
                     safe=hazard.safe if hazard else "",
+                    cautions=(*((hazard.caution,) if hazard else ()), s.caution),
                     never_blocked=bool(hazard and hazard.never_blocked),
                     speaks=_speaks(s, hazard),
                     at=f"@{place}" if place else "",
@@ -330,6 +332,8 @@ class Oracle:
             for finding, reading in item.measured:
                 written = model.group.measured[finding].ask if model.group else ""
                 said.append((f"question about {finding!r}", written, reading.second_ask))
+        fitted = bool(model.verdict and model.verdict.not_fitted)
+        said.append(("answer", "not fitted" * fitted, "not fitted" * step.not_fitted))
         return [
             f"{model.item!r}: the {what} is {text!r} and not as written"
             for what, written, text in said
@@ -635,10 +639,13 @@ class _Check:
         """The question is the author's, of this place; a part of a group names its items."""
         asked: Sequence[VariantModel | StepModel] = step.model.variants or [step.model]
         one = asked[record.variant % len(asked)]
+        cautions = [x.replace("{position}", step.position) for x in step.cautions]
         ask = one.brief if self.after.mode == "brief" and one.brief else one.ask
         texts = [x.text for x in self.actions if isinstance(x, a.Say)]
         if not any(step.says(ask, text, part=True) for text in texts):
             self.fail("heard", f"{step.model.item!r}: its question is not said")
+        if not any(all(x in text for x in cautions) for text in texts):
+            self.fail("H6", f"{step.model.item!r}: its caution is not said")
 
     def _words(self, record: r.HeardReply) -> None:
         """What was said is among the words that the author wrote for what it is taken for."""
