@@ -58,7 +58,10 @@ CLAIMS = {
     "H3": "a correction takes back what rested on the answer",
     "H4": "no stop is passed without a release of a printed kind",
     "H5": "noise, refused and doubtful replies change no answer",
-    "H6": "a sentence that must be heard is spoken to its end before a reply counts",
+    "H6": (
+        "a sentence that must be heard is spoken to its end before a reply counts, with its "
+        "caution as written"
+    ),
     "H8": "what was carried gives no fact, and falls where another unit is found",
     "H9": "a defect that was open at the beginning is open until it is released",
     "exclusive": "facts that exclude one another are never both true",
@@ -67,7 +70,10 @@ CLAIMS = {
     "defect": "a finding is recorded as the defect that the author wrote beside it",
     "reckoned": "a figure stands while its readings do, is spoken, and rests on no other",
     "complete": "no end is called complete over an open stop or an unanswered step",
-    "heard": "every word that may be said is heard and does what it means",
+    "heard": (
+        "every word that may be said is heard and does what the author wrote for it; the question "
+        "asked is the one written"
+    ),
     "closed": "nothing happens after the end",
     "fault": "the program never fails",
     "reached": "every step is spoken in some dialogue",
