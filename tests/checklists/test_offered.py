@@ -70,7 +70,7 @@ def named(question: str) -> list[str]:
     """The things that a question about a group names, before it asks for all good."""
     found = re.search(r"(?:^|[.?] )([^.?]*,[^.?]*)[.?] (?:by|all good)\b", question.lower())
     parts = re.split(r", | and ", found[1]) if found else []
-    return [re.sub("^(its|on the road today) ", "", part) for part in parts]
+    return [re.sub("^(its|look at the|on the road today) ", "", part) for part in parts]
 
 
 @pytest.mark.parametrize("name", LISTS)

@@ -36,6 +36,7 @@ from voicecheck.session.replying import HARMLESS, item_reading, meanings
 from voicecheck.session.state import TABLE, Row
 
 DAY_RECORDS = ("marked", "timing done", "reckoned")
+ELSE = "Something else?"
 NODES = 4000  # the fewest departures come first; more is not looked at in a faulty walk
 
 
@@ -77,6 +78,11 @@ def written(name: str) -> Written:
 # -- faults in the checklist -----------------------------------------------------------------------
 
 
+def _with(those: tuple[Any, ...], n: int, instead: object) -> tuple[Any, ...]:
+    """The same with another one in the ``n``-th place."""
+    return (*those[:n], instead, *those[n + 1 :])
+
+
 def checklist_faults(w: Written) -> Iterator[Fault]:
     c = w.compiled
 
@@ -86,11 +92,16 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
 
     def answer_fault(operator: str, step: Step, v: int, n: int, **changes: Any) -> Fault:
         variant = step.variants[v]
-        answers = tuple(replace(x, **changes) if k == n else x
-                        for k, x in enumerate(variant.answers))  # fmt: skip
-        variants = tuple(replace(variant, answers=answers) if k == v else x
-                         for k, x in enumerate(step.variants))  # fmt: skip
-        return step_fault(operator, step, variant.answers[n].id, variants=variants)
+        answers = _with(variant.answers, n, replace(variant.answers[n], **changes))
+        return variant_fault(operator, step, v, variant.answers[n].id, answers=answers)
+
+    def variant_fault(operator: str, step: Step, v: int, where: str, **changes: Any) -> Fault:
+        variants = _with(step.variants, v, replace(step.variants[v], **changes))
+        return step_fault(operator, step, where, variants=variants)
+
+    def another_defect(wrong: tuple[tuple[str, str], ...], n: int) -> tuple[tuple[str, str], ...]:
+        finding, found = wrong[n]
+        return _with(wrong, n, (finding, next(d for d in c.defects if d != found)))
 
     def item_fault(operator: str, step: Step, item: Item, what: str, **changes: Any) -> Fault:
         items = tuple(replace(x, **changes) if x == item else x for x in step.items)
@@ -152,24 +163,16 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
             if step.reading.given:
                 yield step_fault("nothing given", step, "", reading=replace(step.reading, given=()))
             if step.reading.second_ask:
-                other_words = replace(step.reading, second_ask="Something else?")
-                yield step_fault("another question", step, "the second", reading=other_words)
+                reading = replace(step.reading, second_ask=ELSE)
+                yield step_fault("another question", step, "the second", reading=reading)
         for v, variant in enumerate(step.variants):
-            for which in ("ask", "brief"):
-                if getattr(variant, which):
-                    spoken: dict[str, Any] = {which: "Something else?"}
-                    asked = (
-                        *step.variants[:v],
-                        replace(variant, **spoken),
-                        *step.variants[v + 1 :],
-                    )
-                    yield step_fault("another question", step, f"{which} {v}", variants=asked)
+            yield variant_fault("another question", step, v, f"ask {v}", ask=ELSE)
+            if variant.brief:
+                yield variant_fault("another question", step, v, f"brief {v}", brief=ELSE)
             for n, (one, two) in enumerate(pairwise(variant.answers)):
-                swapped = list(variant.answers)
-                swapped[n : n + 2] = replace(one, said=two.said), replace(two, said=one.said)
-                turned = replace(variant, answers=tuple(swapped))
-                both = (*step.variants[:v], turned, *step.variants[v + 1 :])
-                yield step_fault("words of another answer", step, one.id, variants=both)
+                turned = _with(variant.answers, n, replace(one, said=two.said))
+                turned = _with(turned, n + 1, replace(two, said=one.said))
+                yield variant_fault("words of another answer", step, v, one.id, answers=turned)
         if step.caution:
             yield step_fault("another caution", step, "", caution="Mind the step.")
         if step.explain:
@@ -185,13 +188,10 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
         if step.date and step.date.overdue:
             yield step_fault("never overdue", step, "", date=replace(step.date, overdue=""))
         for n, (finding, _) in enumerate(step.wrong):
-            another = next(d for d in c.defects if d != step.wrong[n][1])
-            wrong = (*step.wrong[:n], (finding, another), *step.wrong[n + 1 :])
-            yield step_fault("another defect", step, finding, wrong=wrong)
+            yield step_fault("another defect", step, finding, wrong=another_defect(step.wrong, n))
         for item in step.items:
-            for n, (finding, defect_id) in enumerate(item.wrong):
-                another = next(d for d in c.defects if d != defect_id)
-                wrong = (*item.wrong[:n], (finding, another), *item.wrong[n + 1 :])
+            for n, (finding, _) in enumerate(item.wrong):
+                wrong = another_defect(item.wrong, n)
                 yield item_fault("another defect", step, item, finding, wrong=wrong)
             for finding, reading in item.measured:
                 for operator, changed in (
@@ -237,11 +237,12 @@ def checklist_faults(w: Written) -> Iterator[Fault]:
             mended = replace(defect, mended_by=who)
             yield Fault("mended by another", id, replace(c, defects={**c.defects, id: mended}))
     for name, hazard_ in c.hazards.items():
-        if any(s.hazard == name for s in c.steps):
-            other_safe = replace(hazard_, safe="Mind it.")
-            unlike = replace(c, hazards={**c.hazards, name: other_safe})
-            yield Fault("another make-safe sentence", name, unlike)
-        if any(s.hazard == name for s in c.steps) and not hazard_.never_blocked:
+        if not any(s.hazard == name for s in c.steps):
+            continue
+        other_safe = replace(hazard_, safe="Mind it.")
+        unlike = replace(c, hazards={**c.hazards, name: other_safe})
+        yield Fault("another make-safe sentence", name, unlike)
+        if not hazard_.never_blocked:
             free = replace(hazard_, never_blocked=True)
             yield Fault("never blocked", name, replace(c, hazards={**c.hazards, name: free}))
 

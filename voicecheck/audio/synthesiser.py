@@ -11,6 +11,7 @@ line it writes is {"ready": "<driver> <voice>"} or {"error": "..."}. It ends wit
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import json
 import os
@@ -104,8 +105,8 @@ class Engine:
         raise RuntimeError("the synthesiser does not keep the rate")
 
     def _make(self, text: str, path: str) -> None:
-        if os.path.exists(path):
-            os.unlink(path)
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(path)  # the one before it must not be taken for it
         self._finished = False
         self._engine.save_to_file(text, path)  # one at a time: a queued first one is never made
         self._engine.runAndWait()

@@ -169,7 +169,6 @@ class _Child:
 
     def render(self, text: str) -> NDArray[np.int16]:
         path = self._folder / "prompt.wav"
-        path.unlink(missing_ok=True)
         assert self._process.stdin is not None
         try:
             self._process.stdin.write(json.dumps({"text": text, "path": str(path)}) + "\n")

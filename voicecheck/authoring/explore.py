@@ -454,12 +454,13 @@ class Moves:
         if wanted.date:
             spec = self.compiled.step(s.step).date
             assert spec is not None
-            dates = [day_of(month, spec) for month in (VALID, OVERDUE)]
             if spec.valid:
-                # the first one is still to come
-                usual = "24 h" if spec.valid.endswith("h") else "12 months"  # it may be spoiled
+                # a date still to come, one in time, and too late ones: the validity may be spoiled
+                usual = "24 h" if spec.valid.endswith("h") else "12 months"
                 expired = dict.fromkeys(just_expired(spec, valid) for valid in (spec.valid, usual))
-                dates = [dates[0], day_of(ISSUED, spec), *expired]
+                dates = [day_of(VALID, spec), day_of(ISSUED, spec), *expired]
+            else:
+                dates = [day_of(VALID, spec), day_of(OVERDUE, spec)]
             for date in dates:
                 yield _reply(date_words(date).lower(), "typed", "date")
         if first and s.phase is not Phase.MEMO:

@@ -142,9 +142,7 @@ class Known:
     at: str  # "@position" or ""
     items: tuple[str, ...] = ()  # of a group, in the order of the vehicle
     given: Mapping[str, str] = field(default_factory=dict)  # what a limit may ask of the place
-    # of an item, where it has a place of its own
-    item_given: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-    also: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # other words for an item
+    item_places: Mapping[str, Position] = field(default_factory=dict)  # where the vehicle has some
     position: str = ""  # the place of this instance, as spoken
     breath: tuple[str, ...] = ()  # the steps that may be asked in one sentence with it
 
@@ -205,8 +203,7 @@ class Oracle:
         here = [s for s in model.steps if _applies(s, context, chosen) and _has(s, context)]
         found = {s.id: positions(context.vehicle, s.each) if s.each else () for s in here}
         places = {id: [p.id for p in those] for id, those in found.items()}
-        known_of_place = {(id, p.id): p.given for id, those in found.items() for p in those}
-        said_of_place = {(id, p.id): p.said for id, those in found.items() for p in those}
+        of_place = {(id, p.id): p for id, those in found.items() for p in those}
         vehicle_given = context.vehicle.given()
         expanded: dict[str, list[str]] = {}  # fact of an each: step -> its instances
         for s in here:
@@ -236,6 +233,7 @@ class Oracle:
                 places[s.id] if s.each else [""], _parts(s, context)
             ):
                 id = f"{s.id}{part}@{place}" if place else f"{s.id}{part}"
+                here_is = of_place.get((s.id, place))
                 steps[id] = Known(
                     id=id,
                     model=s,
@@ -252,12 +250,11 @@ class Oracle:
                     items=items,
                     given={
                         **vehicle_given,
-                        **known_of_place.get((s.id, place), {}),
+                        **(here_is.given if here_is else {}),
                         **getattr(getattr(s, _kind(s)), "given", {}),
                     },
-                    item_given={p.said: p.given for p in _item_places(s, context)},
-                    also={p.said: p.also for p in _item_places(s, context)},
-                    position=said_of_place.get((s.id, place), ""),
+                    item_places={p.said: p for p in _item_places(s, context)},
+                    position=here_is.said if here_is else "",
                     breath=_breath(s, here, context),
                 )
         return cls(
@@ -660,7 +657,8 @@ class _Check:
             written = (rest,)
         elif kind == "item":
             name, _, finding = rest.partition(":")
-            names = (name, *step.also.get(name, ()))
+            place = step.item_places.get(name)
+            names = (name, *(place.also if place else ()))
             written = (*names, finding, *(f"{x} {finding}" for x in names))
         else:
             return
@@ -929,10 +927,9 @@ class _Check:
             )
             for id in ids
         )
-        place = self.after.opened.jurisdiction if self.after.opened else "US"
         try:
             verdict = RULES[written.rule](
-                readings, {**self.o.vehicle_given, **written.given}, place
+                readings, {**self.o.vehicle_given, **written.given}, self._opening().jurisdiction
             ).verdict
         except VoicecheckError:
             verdict = "cannot judge"
@@ -974,9 +971,8 @@ class _Check:
             self.fail("H2", f"{step.model.item!r}: {figure} is {wanted}, told as {record.verdict}")
 
     def _verdict(self, limit: str, figure: Quantity, given: Mapping[str, str]) -> str:
-        place = self.after.opened.jurisdiction if self.after.opened else "US"
         try:
-            return judge_family(limit, figure, given, place).verdict
+            return judge_family(limit, figure, given, self._opening().jurisdiction).verdict
         except VoicecheckError:
             return "cannot judge"
 
@@ -1008,7 +1004,8 @@ class _Check:
             for x in self.records
         )
         body = group.measured[record.finding]
-        given = {**step.given, **step.item_given.get(record.item, {}), **body.given}
+        place = step.item_places.get(record.item)
+        given = {**step.given, **(place.given if place else {}), **body.given}
         wanted = self._verdict(body.limit, Quantity.parse(record.quantity), given)
         if record.verdict != wanted:
             told = f"{record.quantity} is {wanted}, told as {record.verdict}"
@@ -1397,9 +1394,7 @@ def _parts(step: StepModel, context: Context) -> list[tuple[str, tuple[str, ...]
     """What is added to the id of each part of a group, and the items of it: five at most."""
     if step.group is None:
         return [("", ())]
-    items = [*step.group.items]
-    if step.group.each:
-        items = [p.said for p in positions(context.vehicle, step.group.each)]
+    items = [p.said for p in _item_places(step, context)] or [*step.group.items]
     count = (len(items) + 4) // 5
     least, more = divmod(len(items), count)
     found = []
