@@ -104,7 +104,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--words", type=int, default=32000)
     parser.add_argument("--more", type=Path, nargs="*", default=[])
-    parser.add_argument("--unknown-cost", type=float, default=0.0, help="of entering [unk], nats")
+    parser.add_argument("--unknown-cost", type=float, default=-1.0, help="of entering [unk], nats")
     parser.add_argument("--about", type=Path, help="JSON with the data amounts of the run")
     args = parser.parse_args()
     if args.weights:

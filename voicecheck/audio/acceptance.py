@@ -48,20 +48,20 @@ class Thresholds:
 
 TABLE: dict[str, Thresholds] = {
     "vosk": Thresholds(
-        low=0.56,
+        low=0.71,
         low_figures=0.5,
-        high=0.88,
-        careful_high=0.993,
+        high=0.94,
+        careful_high=0.994,
         margin=5.0,
         floor_db=5.0,
         before=0.3,
         after=0.6,
         measured=(
-            "2026-11-27, tests/bench/calibrate.py: 800 replies and 1088 pieces of talk by "
+            "2026-11-27, tests/bench/calibrate.py: 792 replies and 1088 pieces of talk by "
             "16 synthetic voices (none of a test, ten of them mixtures of training "
             "voices), five synthetic noises, 5 to 30 dB"
         ),
-        network="fcfd871118980d4029c55896c010294cd91f0d8fcd2301bdcb9a0997e255955b",
+        network="acd27c77fb9fc6a1a342df5451c72e6aa00f42e6396b63fb35ca726648a4ea02",
     ),
     "pocketsphinx": Thresholds(
         low=0.0,
