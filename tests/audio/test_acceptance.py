@@ -101,7 +101,8 @@ def test_the_margin_is_not_asked_without_need() -> None:
     def never() -> float:
         raise AssertionError("a decode for nothing")
 
-    heard = Hypothesis("pass", (Word("pass", 0, 0.4, 0.7),), 0.7)
+    between = (VOSK.low + VOSK.careful_high) / 2
+    heard = Hypothesis("pass", (Word("pass", 0, 0.4, between),), between)
     assert judge(heard, VOSK, careful=True, trusted=True, snr_db=20, margin=never) == "doubtful"
     sure = Hypothesis("fail", (Word("fail", 0, 0.4, 1.0),), 1.0)
     assert judge(sure, VOSK, careful=False, trusted=True, snr_db=20, margin=never) == "clear"
