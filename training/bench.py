@@ -220,7 +220,9 @@ t = time.perf_counter(); m = vosk.Model(model_path=sys.argv[1]); load = time.per
 r = vosk.KaldiRecognizer(m, 16000, json.dumps(json.loads(sys.argv[2])))
 x = np.load(sys.argv[3]); t = time.process_time()
 for at in range(0, len(x), 1600):
-    r.AcceptWaveform(x[at:at + 1600].tobytes())
+    # Where a reply ends the result is fetched, as in use: else one lattice grows over all of it.
+    if r.AcceptWaveform(x[at:at + 1600].tobytes()):
+        r.Result()
 r.FinalResult()
 used = time.process_time() - t
 peak = next(int(x.split()[1]) for x in open("/proc/self/status") if x.startswith("VmHWM"))
