@@ -275,10 +275,14 @@ def test_what_one_look_sees_is_answered_in_one_breath(name: str) -> None:
     assert answered[0] == answered[1]
 
 
-def test_a_bad_end_of_a_breath_is_kept_with_its_own_step() -> None:
+@pytest.mark.parametrize("said", ["a leak", "leak", "leak seen"])
+def test_a_bad_end_of_a_breath_is_kept_with_its_own_step(said: str) -> None:
     day = Day(compiled("post-trip"))
-    day.reply(*HOME[:10], "lamps good a leak")
+    day.reply(*HOME[:10], f"lamps good {said}")
     assert day.defects() == {"leak-seen": "minor"}
+
+
+def test_a_bad_look_at_the_load_asks_on() -> None:
     day = Day(compiled("cargo"))
     day.reply(*LOADED[:-4], "level loose")
     assert day.step == "loose things"
