@@ -1,7 +1,8 @@
 """What a question offers is understood: docs/drivers.md tells to answer with its words.
 
 Looked at are the questions that end in a choice, "A, or B?". Left out is what is no answer in
-itself: which, what, not. The words of the lists are common practice, no source.
+itself: which, what. An article may be lost in noise. The words of the lists are common practice,
+no source.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ LISTS = (
     "uncouple",
     "uncouple-dolly",
 )
-NO_ANSWER = re.compile(r"(which|what|and what|not)\b.*|do they stand open|where are they")
+NO_ANSWER = re.compile(r"(which|what|and what)\b.*|do they stand open|where are they")
 IN_PASSING = {"anything hanging", "latch"}  # where to look, not what may be wrong
 OPEN = re.compile(r"what holds|which part|is the handle|what of")  # asked so that one must look
 
@@ -39,7 +40,8 @@ def offered(question: str) -> list[str]:
     if " or " not in last or not last.endswith("?") or OPEN.search(last):
         return []
     parts = [part.strip() for part in re.split(r",| or ", last[:-1])]
-    return [part.removeprefix("or ") for part in parts if part and not NO_ANSWER.fullmatch(part)]
+    parts = [part.removeprefix("or ") for part in parts if part and not NO_ANSWER.fullmatch(part)]
+    return parts + [part.removeprefix("a ") for part in parts if part.startswith("a ")]
 
 
 def choices(step: Step) -> list[tuple[int, str]]:
