@@ -11,7 +11,6 @@ words as other ones that are in no phrase; clean once, at 10 and 5 dB twice each
 from __future__ import annotations
 
 import argparse
-import hashlib
 import time
 from pathlib import Path
 
@@ -25,20 +24,16 @@ from training import bench_items as b
 WORDS = 24  # a voice, short and longer ones each
 SHORT = 4
 SEED = 12
+LEVELS = (("clean", 99, 1), ("10 dB", 10, 2), ("5 dB", 5, 2))  # name, dB, times each
 
 
 def said(number: int) -> list[str]:
     """Phrases and other words for the ``number``-th voice."""
-
-    def some(of: list[str]) -> list[str]:
-        return sorted(of, key=lambda w: hashlib.sha256(f"choose {number} {w}".encode()).digest())[
-            :WORDS
-        ]
-
-    listed = {w for p in b.COMMON for w in p.split()}
+    listed, draw = {w for p in b.COMMON for w in p.split()}, f"choose {number}"
     words = [w for w in spoken.single_words("calibration") if w not in listed]
     short = [w for w in words if len(w) <= SHORT]
-    return [*b.COMMON, *some(short), *some([w for w in words if len(w) > SHORT])]
+    longer = [w for w in words if len(w) > SHORT]
+    return [*b.COMMON, *spoken.some(draw, short, WORDS), *spoken.some(draw, longer, WORDS)]
 
 
 def items(cache: Path, part: int, parts: int) -> list[b.Item]:
@@ -49,9 +44,8 @@ def items(cache: Path, part: int, parts: int) -> list[b.Item]:
             continue
         for words in said(number):
             sound = np.asarray(soundfile.read(speaker.speak(voice, words))[0], np.float64)
-            inside = words in b.COMMON
-            name = voice.name
-            found.append(b.Item(words if inside else "", sound, name, "word" if inside else "talk"))
+            phrase, kind = (words, "word") if words in b.COMMON else ("", "talk")
+            found.append(b.Item(phrase, sound, voice.name, kind))
     return found
 
 
@@ -68,18 +62,16 @@ def main() -> None:
     noises = {
         kind: np.asarray(spoken.noise("calibration", kind), np.float64) for kind in spoken.NOISES
     }
-    names = {folder.parent.name + "/" + folder.name: folder for folder in args.models}
-    engines = {name: bench.vosk_engine(folder) for name, folder in names.items()}
+    engines = {"/".join(f.parts[-2:]): bench.vosk_engine(f) for f in args.models}
     print("| right / wrong / dangerous (count) | n | " + " | ".join(engines) + " |")
     print("|---|---|" + "---|" * len(engines))
     for kind, title in (("word", "phrases"), ("talk", "other words (wrong = accepted)")):
         own = [item for item in every if item.kind == kind]
-        for snr in (99, 10, 5):
-            some = noises if snr < 99 else None
-            scores = bench.run(own, list(b.COMMON), engines, some, snr, SEED, 1 if snr == 99 else 2)
+        for level, snr, times in LEVELS:
+            bed = None if level == "clean" else noises
+            scores = bench.run(own, list(b.COMMON), engines, bed, snr, SEED, times)
             n = next(iter(scores.values())).n
             cells = " | ".join(score.text() for score in scores.values())
-            level = "clean" if snr == 99 else f"{snr} dB"
             print(f"| {title}, {level} | {n} | {cells} |", flush=True)
     print(f"\n{time.strftime('%Y-%m-%d')}, {time.time() - began:.0f} s")
 

@@ -249,19 +249,20 @@ def texts(
     said = talk(kind)
     random.Random(kind).shuffle(said)
     at = number * talks % len(said)
-
-    def some(of: Iterable[str], count: int) -> list[str]:
-        """A choice that stays as it is where the checklists get a phrase more or less."""
-        return sorted(of, key=lambda p: _digest(f"{kind} {number} {p}"))[:count]
-
-    singles = some(single_words(kind), 2 * words)
+    draw = f"{kind} {number}"
+    singles = some(draw, single_words(kind), 2 * words)
     return [
         *(("reply", p) for p in core),
-        *(("reply", p) for p in some(set(found.phrases) - set(core), replies - len(core))),
-        *(("number", p) for p in some(found.numbers, figures)),
+        *(("reply", p) for p in some(draw, set(found.phrases) - set(core), replies - len(core))),
+        *(("number", p) for p in some(draw, found.numbers, figures)),
         *(("talk", p) for p in (said + said)[at : at + talks]),
         *(("word", " ".join(singles[n : n + 1 + (n % 4 == 0)])) for n in range(0, 2 * words, 2)),
     ]
+
+
+def some(draw: str, of: Iterable[str], count: int) -> list[str]:
+    """A choice that stays as it is where the checklists get a phrase more or less."""
+    return sorted(of, key=lambda p: _digest(f"{draw} {p}"))[:count]
 
 
 def _digest(text: str) -> bytes:
